@@ -1,0 +1,2 @@
+// Package poll reads every loop at its interval, one goroutine a link.
+package poll
