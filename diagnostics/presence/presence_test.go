@@ -1,0 +1,108 @@
+package presence
+
+import (
+	"testing"
+	"time"
+
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
+
+	"pgregory.net/rapid"
+)
+
+var start = time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)
+
+// story feeds one quality a second for each letter and returns what happened as
+// "kind@second" words.
+func story(w *Watch, letters string) []string {
+	words := []string{}
+	quality := map[rune]measure.Quality{'g': measure.Good, 'c': measure.Comms, 'd': measure.Device, 'i': measure.Invalid, 'f': measure.Frozen, 's': measure.Skewed}
+	for i, l := range letters {
+		at := start.Add(time.Duration(i) * time.Second)
+		var out []finding.Finding
+		if l == '.' {
+			out = w.Tick(at, nil)
+		} else {
+			out = w.Take(at, quality[l], "link east, unit 3: no answer in 1 s", nil)
+		}
+		for _, f := range out {
+			words = append(words, f.State.String()+" "+string(f.Kind)+at.Format(" 04:05"))
+		}
+	}
+	return words
+}
+
+func times(s string, n int) string {
+	out := ""
+	for range n {
+		out += s
+	}
+	return out
+}
+
+func TestWatchStories(t *testing.T) {
+	tests := []struct {
+		name, letters string
+		want          []string
+	}{
+		{"good stays silent", times("g", 200), nil},
+		{"one bad sample is noise", times("g", 40) + "i" + times("g", 40), nil},
+		{"silence is stale after 30 s", times("g", 10) + times("c", 60), []string{"raised stale 00:40"}},
+		{"ticks alone make it stale", times("g", 10) + times(".", 60), []string{"raised stale 00:40"}},
+		{"skewed runs show as stale", times("g", 10) + times("s", 60), []string{"raised stale 00:40"}},
+		{"never polled is not healthy", times(".", 60), []string{"raised stale 00:31"}},
+		{"device fault explains the silence", times("d", 90), []string{"raised device-fault 00:30"}},
+		{"good clears after 30 s", times("d", 40) + times("g", 40), []string{"raised device-fault 00:30", "cleared device-fault 01:10"}},
+		{"frozen", times("f", 40), []string{"raised value-frozen 00:30"}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			got := story(New("TT-1", time.Second), tt.letters)
+			if len(got) != len(tt.want) {
+				t.Fatalf("got %q, want %q", got, tt.want)
+			}
+			for i := range got {
+				if got[i] != tt.want[i] {
+					t.Fatalf("got %q, want %q", got, tt.want)
+				}
+			}
+		})
+	}
+}
+
+func TestOnlyUsableSamplesClear(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		w, at := New("TT-1", 10*time.Second), start
+		qs := rapid.SliceOfN(rapid.Uint8Range(0, 9), 60, 60).Draw(t, "qualities")
+		standing := map[finding.Kind]bool{}
+		for _, q := range qs {
+			at = at.Add(10 * time.Second)
+			for _, f := range w.Take(at, measure.Quality(q), "x", nil) {
+				if f.State == finding.Cleared && !measure.Quality(q).Usable() {
+					t.Fatalf("%s cleared by quality %s", f.Kind, measure.Quality(q))
+				}
+				if f.State == finding.Raised && standing[f.Kind] {
+					t.Fatalf("%s raised twice", f.Kind)
+				}
+				standing[f.Kind] = f.State == finding.Raised
+			}
+		}
+	})
+}
+
+func TestResumeRepeatsNothing(t *testing.T) {
+	w := New("TT-1", time.Second)
+	first := w.Take(start, measure.Comms, "no answer", nil)
+	first = w.Tick(start.Add(40*time.Second), first)
+	if len(first) != 1 {
+		t.Fatalf("%d findings before the restart, want 1", len(first))
+	}
+	again := New("TT-1", time.Second)
+	again.Resume(first)
+	if out := again.Tick(start.Add(80*time.Second), nil); len(out) != 0 {
+		t.Fatalf("a restart raised %v again", out)
+	}
+	if len(again.Open(nil)) != 1 {
+		t.Fatal("a restart forgot what stood")
+	}
+}
