@@ -65,12 +65,12 @@ func cache(t *testing.T) string {
 func serve(t *testing.T, env []string, argv ...string) string {
 	t.Helper()
 	ready := make(chan string, 1)
-	start(t, env, func(line string) {
+	ended := start(t, env, func(line string) {
 		if rest, ok := strings.CutPrefix(line, "ready"); ok {
 			ready <- strings.TrimSpace(rest)
 		}
 	}, argv...)
-	return await(t, ready, argv[0]+" to be ready")
+	return await(t, ready, ended, argv[0]+" to be ready")
 }
 
 // ptyPair makes a serial line: what is written to one end comes out of the
@@ -80,18 +80,19 @@ func ptyPair(t *testing.T) (near, far string) {
 	dir := t.TempDir()
 	near, far = filepath.Join(dir, "near"), filepath.Join(dir, "far")
 	linked := make(chan string, 1)
-	start(t, nil, func(line string) {
+	ended := start(t, nil, func(line string) {
 		if strings.Contains(line, "starting data transfer loop") {
 			linked <- line
 		}
 	}, "socat", "-d", "-d", "pty,raw,echo=0,link="+near, "pty,raw,echo=0,link="+far)
-	await(t, linked, "socat to link two pseudo terminals")
+	await(t, linked, ended, "socat to link two pseudo terminals")
 	return near, far
 }
 
 // start runs a program until the test ends and hands each line that it prints,
-// on either output, to line.
-func start(t *testing.T, env []string, line func(string), argv ...string) {
+// on either output, to line. The channel that it returns closes when the
+// program ends.
+func start(t *testing.T, env []string, line func(string), argv ...string) <-chan struct{} {
 	t.Helper()
 	path, err := exec.LookPath(argv[0])
 	if err != nil {
@@ -127,13 +128,17 @@ func start(t *testing.T, env []string, line func(string), argv ...string) {
 			t.Logf("%s said:\n%s", strings.Join(argv, " "), said.String())
 		}
 	})
+	return ended
 }
 
-func await(t *testing.T, what chan string, name string) string {
+func await(t *testing.T, what <-chan string, ended <-chan struct{}, name string) string {
 	t.Helper()
 	select {
 	case s := <-what:
 		return s
+	case <-ended:
+		t.Fatalf("it ended while waiting for %s; is everything installed? %s", name, install)
+		return ""
 	case <-time.After(30 * time.Second):
 		t.Fatalf("waited 30 s for %s; %s", name, install)
 		return ""
