@@ -73,7 +73,7 @@ type History struct {
 	loops  atomic.Pointer[map[string]*loop]
 
 	dbMu sync.RWMutex // held for writing only while Import exchanges the database
-	db   *tsdb.DB // nil when closed
+	db   *tsdb.DB     // nil when closed
 
 	count   counters
 	pending []entry // taken from the ring, not committed yet; the owner's

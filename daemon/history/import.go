@@ -30,6 +30,9 @@ func (h *History) Import(ctx context.Context, past iter.Seq2[string, *measure.Sa
 		if err := h.flush(); err != nil {
 			return err
 		}
+		if h.db == nil {
+			return ErrClosed
+		}
 		in := importer{h: h, live: math.MaxInt64, span: h.blockSpan(), loops: map[string]*loop{}}
 		if h.db.Head().NumSeries() > 0 {
 			in.live = h.db.Head().MinTime()
@@ -55,16 +58,16 @@ func (h *History) reopen() error {
 
 // importer writes one block after the other.
 type importer struct {
-	h     *History
-	live  int64 // ms: samples from here on are no past
-	span  int64 // ms
-	end   int64 // of the present block, ms
-	loops map[string]*loop
-	block *tsdb.BlockWriter
-	app   storage.Appender
+	h      *History
+	live   int64 // ms: samples from here on are no past
+	span   int64 // ms
+	end    int64 // of the present block, ms
+	loops  map[string]*loop
+	block  *tsdb.BlockWriter
+	app    storage.Appender
 	rows   int
 	blocks int // closed so far
-	sum   tally
+	sum    tally
 }
 
 func (in *importer) run(ctx context.Context, past iter.Seq2[string, *measure.Sample]) error {
