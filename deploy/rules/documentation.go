@@ -42,7 +42,7 @@ func exportedDoc(t *Tree) []Breach {
 		for _, d := range f.AST.Decls {
 			switch d := d.(type) {
 			case *ast.FuncDecl:
-				if d.Name.IsExported() && exportedReceiver(d) && !begins(d.Doc, d.Name.Name) {
+				if d.Name.IsExported() && exportedReceiver(d) && !wellKnown(d) && !begins(d.Doc, d.Name.Name) {
 					bs = append(bs, f.breach(d, "func %s has no comment that begins with its name", d.Name.Name))
 				}
 			case *ast.GenDecl:
@@ -93,6 +93,18 @@ func begins(doc *ast.CommentGroup, name string) bool {
 		words = words[1:]
 	}
 	return len(words) > 0 && strings.TrimRight(words[0], ",.:;") == name
+}
+
+// wellKnown recognises the methods of error and sort.Interface, which say
+// nothing that a comment could add to.
+func wellKnown(d *ast.FuncDecl) bool {
+	switch d.Name.Name {
+	case "Error", "Unwrap", "Len":
+		return d.Recv != nil && d.Type.Params.NumFields() == 0
+	case "Less", "Swap":
+		return d.Recv != nil && d.Type.Params.NumFields() == 2
+	}
+	return false
 }
 
 // exportedReceiver reports whether a function is no method, or one of an

@@ -17,7 +17,7 @@ func layers() []string {
 func diagnosticsLevels() [][]string {
 	return [][]string{
 		{"diagnostics/quantity"},
-		{"diagnostics/measure", "diagnostics/rtd", "diagnostics/copper"},
+		{"diagnostics/measure", "diagnostics/rtd", "diagnostics/copper", "diagnostics/uncertainty"},
 		{"diagnostics/wiring"},
 		{"diagnostics/finding"},
 		{"diagnostics"},
