@@ -26,7 +26,7 @@ func (c *channel) through(x float64) float64 {
 		return math.NaN()
 	}
 	if c.step > 0 {
-		x = math.Round(x/c.step) * c.step
+		x = toStep(x, c.step)
 	}
 	raw := (x - c.add) * c.div / c.mul
 	switch c.kind {
@@ -39,6 +39,15 @@ func (c *channel) through(x float64) float64 {
 		}
 	}
 	return raw*c.mul/c.div + c.add
+}
+
+// toStep rounds x to a multiple of step; to the decimal as printed where step is
+// a decimal such as 0.001.
+func toStep(x, step float64) float64 {
+	if perUnit := math.Round(1 / step); perUnit > 1 && math.Abs(perUnit*step-1) < 1e-9 {
+		return math.Round(x*perUnit) / perUnit
+	}
+	return math.Round(x/step) * step
 }
 
 // channels holds one channel per quantity of a profile.
