@@ -51,6 +51,7 @@ func Rules() []Rule {
 		{"read-only", "transmitters are only ever read: the Modbus library stays inside devices and its write calls are never used", readOnly},
 		{"words", "code speaks of the product: paths of one machine, numbers of issues and notes to self mean nothing to the next reader", words},
 		{"file-length", "a file over 600 lines holds more than one subject: split it", fileLength},
+		{"documents", "README.md and DEVELOPERS.md are the way in: they name what exists, and the map of packages is whole", documents},
 	}
 }
 

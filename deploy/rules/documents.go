@@ -1,0 +1,63 @@
+package rules
+
+import (
+	"bytes"
+	"fmt"
+	"path"
+	"regexp"
+	"slices"
+	"strings"
+)
+
+const (
+	developersPage = "DEVELOPERS.md"
+	readmePage     = "README.md"
+)
+
+// documents checks that the two pages name nothing that is gone, and that the
+// map of packages is whole.
+func documents(t *Tree) []Breach {
+	paths := t.paths()
+	named := regexp.MustCompile(`\b(?:` + strings.Join(layers(), "|") + `)/[\w.-]+(?:/[\w.-]+)*`)
+	var bs []Breach
+	for _, f := range t.Files {
+		if f.Path != developersPage && f.Path != readmePage {
+			continue
+		}
+		for n, line := range f.lines {
+			for _, name := range named.FindAllString(string(line), -1) {
+				if name = strings.TrimRight(name, "."); !paths[name] {
+					bs = append(bs, Breach{f.Path, n, fmt.Sprintf("names %s, which does not exist", name)})
+				}
+			}
+		}
+		if f.Path == developersPage {
+			bs = append(bs, t.unmapped(f)...)
+		}
+	}
+	return bs
+}
+
+// unmapped returns the packages that the map leaves out; folders of tests alone
+// may be.
+func (t *Tree) unmapped(page *File) []Breach {
+	var bs []Breach
+	for _, p := range t.packages() {
+		onlyTests := !slices.ContainsFunc(p.Files, func(f *File) bool { return !f.Test() })
+		if !onlyTests && !bytes.Contains(page.Text, []byte("`"+p.Dir+"`")) {
+			bs = append(bs, Breach{page.Path, 0, fmt.Sprintf("the map leaves out %s", p.Dir)})
+		}
+	}
+	return bs
+}
+
+// paths returns every file and every folder of the tree.
+func (t *Tree) paths() map[string]bool {
+	m := map[string]bool{}
+	for _, f := range t.Files {
+		for p := f.Path; p != "."; p = path.Dir(p) {
+			m[p] = true
+		}
+	}
+	return m
+}
