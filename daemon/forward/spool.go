@@ -1,0 +1,124 @@
+package forward
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"fmt"
+	"io"
+	"time"
+
+	"ohmdrift/daemon/records"
+)
+
+// spool moves points from memory to the queue until ctx ends, and the rest then.
+func (f *Forwarder) spool(ctx context.Context) error {
+	tick := time.NewTicker(f.opts.Spool)
+	defer tick.Stop()
+	for {
+		select {
+		case <-tick.C:
+		case <-f.full:
+		case <-ctx.Done():
+			f.spoolAll(context.WithoutCancel(ctx))
+			return nil
+		}
+		f.spoolAll(ctx)
+	}
+}
+
+func (f *Forwarder) spoolAll(ctx context.Context) {
+	for {
+		c, ok := f.buffer.take()
+		if !ok {
+			return
+		}
+		err := f.enqueue(ctx, c)
+		if err != nil {
+			f.buffer.back(c)
+		}
+		if f.spoolState.became(err) {
+			f.logSpool(err)
+		}
+		if err != nil {
+			f.tally(func(s *Stats) { s.SpoolFailures++ })
+			return
+		}
+		f.buffer.done(c)
+		signal(f.queued)
+	}
+}
+
+func (f *Forwarder) logSpool(err error) {
+	if err == nil {
+		f.opts.Log.Info().Msg("results are queued again")
+		return
+	}
+	f.opts.Log.Error().Err(err).Msg("results cannot be queued; they wait in memory, the oldest are dropped; is the disk full?")
+}
+
+// enqueue writes one chunk to the queue and keeps the queue within its bounds.
+func (f *Forwarder) enqueue(ctx context.Context, c chunk) error {
+	body, err := pack(c.lines)
+	if err != nil {
+		return err
+	}
+	if err := f.queue.Enqueue(ctx, body, c.points); err != nil {
+		return err
+	}
+	f.tally(func(s *Stats) { s.Queued += uint64(c.points) })
+	return f.bound(ctx)
+}
+
+func (f *Forwarder) bound(ctx context.Context) error {
+	size, err := f.queue.QueueSize(ctx)
+	if err != nil {
+		return err
+	}
+	oldest := time.Now().Add(-f.opts.MaxAge)
+	if size.Bytes > f.opts.MaxBytes || size.Oldest.Before(oldest) && size.Batches > 0 {
+		n, err := f.queue.Bound(ctx, f.opts.MaxBytes, oldest)
+		if err != nil {
+			return err
+		}
+		f.opts.Log.Error().Int64("points", n).Int64("bound_bytes", f.opts.MaxBytes).Dur("bound_age", f.opts.MaxAge).
+			Msg("the queue to the time-series server is at its bound; the oldest results are dropped")
+		f.tally(func(s *Stats) { s.DroppedQueue += uint64(n) })
+		if size, err = f.queue.QueueSize(ctx); err != nil {
+			return err
+		}
+	}
+	f.tally(func(s *Stats) { s.size(size) })
+	return nil
+}
+
+// pack compresses lines: an outage then fits five times longer into the bound.
+func pack(lines []byte) ([]byte, error) {
+	var b bytes.Buffer
+	w, err := gzip.NewWriterLevel(&b, gzip.BestSpeed)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := w.Write(lines); err != nil {
+		return nil, err
+	}
+	if err := w.Close(); err != nil {
+		return nil, err
+	}
+	return b.Bytes(), nil
+}
+
+// unpack joins the lines of batches.
+func unpack(bs []records.Batch) ([]byte, error) {
+	var lines bytes.Buffer
+	for _, b := range bs {
+		r, err := gzip.NewReader(bytes.NewReader(b.Body))
+		if err != nil {
+			return nil, fmt.Errorf("batch %d of the forward queue: %w", b.ID, err)
+		}
+		if _, err := io.Copy(&lines, r); err != nil {
+			return nil, fmt.Errorf("batch %d of the forward queue: %w", b.ID, err)
+		}
+	}
+	return lines.Bytes(), nil
+}
