@@ -5,6 +5,7 @@ import (
 
 	"ohmdrift/devices"
 	"ohmdrift/diagnostics"
+	"ohmdrift/diagnostics/copper"
 	"ohmdrift/diagnostics/measure"
 )
 
@@ -18,15 +19,17 @@ type Plant struct {
 	Influx *Influx // nil = not used
 	Alerts Alerts
 	Web    Web
-	Hash   string // of all files read, hex SHA-256
+	Hash   string // of all files read, secrets left out, hex SHA-256
 	Files  []string
+
+	Warnings Mistakes // what is probably not meant, but can be run
 }
 
 // Link is one Modbus connection.
 type Link struct {
 	Name        string
 	URL         string // tcp://host:502, tcp+tls://…, rtu:///dev/…, rtuovertcp://…
-	Baud        int    // serial only
+	Baud        int    // of the serial line, also of one behind a gateway; 0 = none known
 	DataBits    int
 	Parity      string // none, even, odd
 	StopBits    int
@@ -38,6 +41,8 @@ type Link struct {
 	Quiet       []Window      // quiet windows, local time of day
 	Second      string        // URL of a second path, empty = none
 	TLS         *TLS
+	Turnaround  time.Duration // what a unit or gateway needs to answer; for the bus load
+	Load        BusLoad       // what the loops ask of it
 }
 
 // TLS holds file names of the certificates of a tcp+tls link.
@@ -56,7 +61,8 @@ type Loop struct {
 	Base      uint16 // wire address of the loop's first register
 	Interval  time.Duration
 	Terminals []Terminal
-	Place     Place // where it is defined
+	Conductor copper.Conductor // of the cable; zero = unknown
+	Place     Place            // where it is defined
 }
 
 // Terminal is one terminal point of a lead's run.
