@@ -6,8 +6,8 @@ package example
 
 import "embed"
 
-// Plant is the name of the plant file in Files.
-const Plant = "larkfield.yaml"
+// Main is the name of the plant file in Files.
+const Main = "larkfield.yaml"
 
 // Files holds the plant file and every file that it names.
 //

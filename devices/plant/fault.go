@@ -65,6 +65,16 @@ func Kinds() []Kind {
 	}
 }
 
+// InLead reports whether a fault of this kind sits in one lead, so that
+// Fault.Lead says where.
+func (k Kind) InLead() bool {
+	switch k {
+	case Sound, EMF, Leak, Frozen, Exception, Silent:
+		return false
+	}
+	return true
+}
+
 // Fault is one thing that is wrong with one loop from Onset to End.
 type Fault struct {
 	Kind  Kind

@@ -19,6 +19,7 @@ type Config struct {
 	Loops []Loop
 
 	Start time.Time     // end of the recorded past: contacts age faster from here; zero = now
+	Live  time.Time     // when someone begins to watch: the seed lets one or two things happen shortly after; zero = Start
 	Speed float64       // ageing factor of the contacts after Start; 0 = 1
 	Cycle time.Duration // how often a device renews its values where its profile does not say; 0 = 250 ms
 
@@ -61,6 +62,9 @@ func New(conf Config) (*Plant, error) {
 	}
 	if conf.Start.IsZero() {
 		p.conf.Start = p.clock()
+	}
+	if conf.Live.IsZero() {
+		p.conf.Live = p.conf.Start
 	}
 	if conf.Speed == 0 {
 		p.conf.Speed = 1

@@ -16,7 +16,7 @@ const hours24 = 24 * time.Hour
 type scenario struct {
 	fits  func(l *Loop) bool
 	fault Fault
-	onset time.Duration // before Start; negative = after it, in real time
+	onset time.Duration // before Start; negative = after Live, in real time
 	box   bool          // hits the loops of one junction box together
 }
 
@@ -114,6 +114,9 @@ func (p *Plant) placed(i int, sc scenario) Placed {
 	f.Lead = telling(x.spec, uniform(x.key, 0, chStatic+50))
 	f.Size *= quantity.Ohm(between(x.key, 51, 0.85, 1.25))
 	f.Onset = p.conf.Start.Add(-sc.onset)
+	if sc.onset < 0 {
+		f.Onset = p.conf.Live.Add(-sc.onset)
+	}
 	out := Placed{Loop: i, Fault: f}
 	if sc.box {
 		out.Box = x.spec.Box
