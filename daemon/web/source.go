@@ -5,7 +5,6 @@ import (
 	"errors"
 	"time"
 
-	"ohmdrift/config"
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
@@ -59,13 +58,23 @@ type Loop struct {
 	Row
 	Findings  []finding.Finding // open, worst first
 	Contact   measure.Leads     // contact resistance beyond copper, Ω; NaN = not known
-	Terminals []config.Terminal // the terminal run; empty where the plant does not list it
+	Terminals []Terminal        // the terminal run; empty where the plant does not list it
 	Link      string            // name of the link
 	Unit      uint8             // unit behind it
 	Profile   string            // name of the register map
 
 	History       time.Time // oldest stored value; zero = none
 	RecordedUntil time.Time // values before this are a recorded past, replayed; zero = none are
+}
+
+// Terminal is one terminal point of a lead's run. It has the fields of
+// config.Terminal, so that one converts to the other.
+type Terminal struct {
+	Lead      measure.Lead
+	Order     int // from the element, 1 first; leads at the same order share an enclosure
+	Enclosure string
+	Strip     string
+	Terminal  string
 }
 
 // TrendPoint is one recorded moment of a loop. NaN = not known.

@@ -1,0 +1,295 @@
+package web
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/quantity"
+)
+
+// drawing is a picture as its shapes; the template only prints them.
+type drawing struct {
+	ID, Class   string
+	W, H        int
+	Title, Desc string
+	Frames      []rect
+	Wires       []wire
+	Points      []point
+	Labels      []label
+	Element     rect
+	Slash       string // path across the element: a resistor that depends on temperature
+}
+
+type rect struct{ X, Y, W, H int }
+
+type wire struct{ D, Class string }
+
+type point struct {
+	X, Y    int
+	Class   string
+	Suspect bool
+}
+
+type label struct {
+	X, Y               int
+	Class, Text, Key   string
+	Middle, End, Block bool
+}
+
+// paper turns the circuit's own directions (along the leads from the element to
+// the transmitter, across from lead to lead) into x and y: leads run to the
+// right on a wide screen and downwards on a tall one.
+type paper struct {
+	tall       bool
+	start, end int // along: from the element to the last terminal
+	first, gap int // across: first lead and distance of leads
+	leads      []measure.Lead
+}
+
+func (p paper) xy(along, across int) (x, y int) {
+	if p.tall {
+		return across, along
+	}
+	return along, across
+}
+
+// across returns the place of lead number i.
+func (p paper) across(i int) int { return p.first + i*p.gap }
+
+// path draws lines through points given as along, across pairs.
+func (p paper) path(points ...int) string {
+	var b strings.Builder
+	for i := 0; i < len(points); i += 2 {
+		x, y := p.xy(points[i], points[i+1])
+		fmt.Fprintf(&b, "%c%d %d", "ML"[min(i, 1)], x, y)
+	}
+	return b.String()
+}
+
+// stage is one enclosure that the leads pass.
+type stage struct {
+	Name   string
+	order  int
+	points map[measure.Lead]string
+}
+
+func stages(l *Loop) []stage {
+	var out []stage
+	for _, t := range l.Terminals {
+		i := slices.IndexFunc(out, func(s stage) bool { return s.order == t.Order })
+		if i < 0 {
+			i = len(out)
+			out = append(out, stage{t.Enclosure, t.Order, map[measure.Lead]string{}})
+		}
+		out[i].points[t.Lead] = pointLabel(t)
+	}
+	slices.SortStableFunc(out, func(a, b stage) int { return a.order - b.order })
+	return out
+}
+
+const (
+	wideW, tallW   = 1060, 358
+	wideGap        = 66
+	tallStage      = 78
+	elementAt      = 34 // along, of the element's axis
+	branchAt       = 74 // along, where leads of one side part
+	elementLen     = 40
+	elementBreadth = 18
+)
+
+// wideCircuit draws the run from left to right, tallCircuit from top to bottom.
+func wideCircuit(l *Loop, cells []leadCell, bad finding.LeadSet) *drawing {
+	p := paper{start: 190, end: 760, first: 64, gap: wideGap, leads: l.Spec.Leads()}
+	d := &drawing{ID: "wide", Class: "wide", W: wideW, H: p.across(len(p.leads)-1) + 44}
+	d.draw(l, p, cells, bad)
+	return d
+}
+
+func tallCircuit(l *Loop, cells []leadCell, bad finding.LeadSet) *drawing {
+	n := max(len(stages(l)), 1)
+	p := paper{tall: true, start: 132, first: 132, leads: l.Spec.Leads()}
+	p.gap = (tallW - 46 - p.first) / max(len(p.leads)-1, 1)
+	p.end = p.start + (n-1)*tallStage
+	d := &drawing{ID: "tall", Class: "tall", W: tallW, H: p.end + 112}
+	d.draw(l, p, cells, bad)
+	return d
+}
+
+func (d *drawing) draw(l *Loop, p paper, cells []leadCell, bad finding.LeadSet) {
+	d.Title = fmt.Sprintf("Circuit of loop %s, %d wires", l.Spec.Tag, l.Spec.Wires)
+	d.Desc = describe(l, cells, bad)
+	d.element(l, p)
+	st := stages(l)
+	for i, s := range st {
+		d.enclosure(p, s.Name, at(p, i, len(st)))
+	}
+	for i, lead := range p.leads {
+		d.lead(p, i, cells[i], lead)
+		for k, s := range st {
+			if text, ok := s.points[lead]; ok {
+				d.terminal(p, at(p, k, len(st)), i, text, cells[i].Bad, suspect(l, s.Name, lead, bad))
+			}
+		}
+		d.value(p, i, l, cells[i], lead)
+	}
+	d.headings(p)
+}
+
+// at is the place along of stage k of n.
+func at(p paper, k, n int) int {
+	if n < 2 {
+		return p.end
+	}
+	return p.start + k*(p.end-p.start)/(n-1)
+}
+
+func suspect(l *Loop, enclosure string, lead measure.Lead, bad finding.LeadSet) bool {
+	return bad.Has(lead) && (l.Standing == nil || l.Standing.Box == "" || l.Standing.Box == enclosure)
+}
+
+// firstB is the number of the first lead on element side B.
+func (p paper) firstB() int { return slices.Index(p.leads, measure.B1) }
+
+func (d *drawing) element(l *Loop, p paper) {
+	a, b := p.across(0), p.across(p.firstB())
+	mid := (a + b) / 2
+	x, y := p.xy(elementAt-elementBreadth/2, mid-elementLen/2)
+	d.Element = rect{x, y, elementBreadth, elementLen}
+	if p.tall {
+		d.Element.W, d.Element.H = elementLen, elementBreadth
+	}
+	d.Wires = append(d.Wires, wire{p.path(elementAt, a, elementAt, mid-elementLen/2), "plain"},
+		wire{p.path(elementAt, mid+elementLen/2, elementAt, b), "plain"})
+	d.Slash = p.path(elementAt-18, mid-26, elementAt-18, mid-16, elementAt+18, mid+20)
+	lx, ly := elementAt+28, mid+5
+	if p.tall {
+		lx, ly = 14, elementAt+5
+	}
+	d.Labels = append(d.Labels, label{X: lx, Y: ly, Class: "sensor", Text: fmt.Sprint(l.Spec.Sensor)})
+}
+
+func (d *drawing) lead(p paper, i int, c leadCell, lead measure.Lead) {
+	class := "lead"
+	switch {
+	case c.Bad:
+		class = "lead bad"
+	case c.Word:
+		class = "lead unseen"
+	}
+	end := p.end + 34
+	from := p.across(0)
+	if lead >= measure.B1 {
+		from = p.across(p.firstB())
+	}
+	path := p.path(elementAt, p.across(i), end, p.across(i))
+	if from != p.across(i) { // the second lead of its side parts from the first
+		path = p.path(branchAt, from, branchAt, p.across(i), end, p.across(i))
+		x, y := p.xy(branchAt, from)
+		d.Points = append(d.Points, point{X: x, Y: y, Class: "join"})
+	}
+	d.Wires = append(d.Wires, wire{path, class})
+	if c.Bad {
+		d.Wires = append(d.Wires, wire{path, "core"})
+	}
+}
+
+func (d *drawing) enclosure(p paper, name string, along int) {
+	last := p.across(len(p.leads) - 1)
+	if p.tall {
+		d.Frames = append(d.Frames, rect{4, along - 26, tallW - 8, 52})
+		d.Labels = append(d.Labels, label{X: 14, Y: along + 5, Class: "place", Text: name})
+		return
+	}
+	d.Frames = append(d.Frames, rect{along - 48, 34, 96, last - 34 + 32})
+	d.Labels = append(d.Labels, label{X: along, Y: 22, Class: "place", Text: name, Middle: true})
+}
+
+func (d *drawing) terminal(p paper, along, i int, text string, bad, suspected bool) {
+	x, y := p.xy(along, p.across(i))
+	class := "terminal"
+	if bad {
+		class = "terminal bad"
+	}
+	d.Points = append(d.Points, point{x, y, class, suspected})
+	t := label{X: x, Y: y + 25, Class: "number", Text: text, Middle: true}
+	if p.tall {
+		t.X, t.Y, t.Middle = x+13, y+5, false
+		if suspected {
+			t.X += 5
+		}
+	}
+	d.Labels = append(d.Labels, t)
+}
+
+// value prints lead name, whole resistance and contact part at the transmitter
+// end of lead i.
+func (d *drawing) value(p paper, i int, l *Loop, c leadCell, lead measure.Lead) {
+	class := "value"
+	if c.Bad {
+		class = "value bad"
+	}
+	name := label{Class: class + " name", Text: c.Name}
+	whole := label{Class: class, Text: c.Text, Key: "circuit." + d.ID + "-" + c.Name}
+	contact := label{Class: class, Text: contactText(l, lead), Key: "circuit." + d.ID + "-" + c.Name + "-contact"}
+	if c.Word {
+		whole.Class, whole.Key = "word", ""
+	}
+	x, y := p.xy(p.end+44, p.across(i))
+	if p.tall {
+		name.X, name.Y, name.Middle = x, y+8, true
+		whole.X, whole.Y, whole.Middle = x, y+32, true
+		contact.X, contact.Y, contact.Middle = x, y+56, true
+	} else {
+		name.X, name.Y = x, y+6
+		whole.X, whole.Y, whole.End = x+120, y+6, true
+		contact.X, contact.Y, contact.End = x+230, y+6, true
+	}
+	d.Labels = append(d.Labels, name, whole, contact)
+}
+
+func (d *drawing) headings(p paper) {
+	x, y := p.xy(p.end+44, 22)
+	if p.tall {
+		d.Labels = append(d.Labels, label{X: 14, Y: p.end + 76, Class: "head", Text: "lead, Ω"},
+			label{X: 14, Y: p.end + 100, Class: "head", Text: "contact, Ω"})
+		return
+	}
+	d.Labels = append(d.Labels, label{X: x + 120, Y: y, Class: "head", Text: "lead, Ω", End: true},
+		label{X: x + 230, Y: y, Class: "head", Text: "contact, Ω", End: true})
+}
+
+func contactText(l *Loop, lead measure.Lead) string {
+	if !quantity.Known(l.Contact[lead]) {
+		return "–"
+	}
+	return signedOhm(l.Contact[lead])
+}
+
+// describe says in words what the picture shows.
+func describe(l *Loop, cells []leadCell, bad finding.LeadSet) string {
+	var b strings.Builder
+	var names []string
+	for _, s := range stages(l) {
+		names = append(names, s.Name)
+	}
+	fmt.Fprintf(&b, "From the sensor %v", l.Spec.Sensor)
+	if len(names) > 0 {
+		fmt.Fprintf(&b, " through %s", list(names))
+	} else {
+		b.WriteString(" to the transmitter; the terminals are not listed in the plant")
+	}
+	for _, c := range cells {
+		unit := " ohm"
+		if c.Word {
+			unit = ""
+		}
+		fmt.Fprintf(&b, "; %s %s%s", c.Name, c.Text, unit)
+	}
+	if bad != 0 {
+		fmt.Fprintf(&b, ". Marked: %s", list(bad.Names()))
+	}
+	return b.String() + "."
+}
