@@ -12,21 +12,30 @@ import (
 // tap stands between a Modbus/TCP client and its server and counts what passes
 // on the wire, from outside of either.
 type tap struct {
-	addr     string       // where the client connects to
-	requests atomic.Int64 // complete requests of functions 03 and 04
-	others   atomic.Int64 // complete requests of any other function
-	answers  atomic.Int64 // complete answers, exceptions included
+	addr     string        // where the client connects to
+	read     func(request) // told of each request of functions 03 and 04; may be nil
+	requests atomic.Int64  // complete requests of functions 03 and 04
+	others   atomic.Int64  // complete requests of any other function
+	answers  atomic.Int64  // complete answers, exceptions included
+}
+
+// request is a read as it was on the wire.
+type request struct {
+	unit     uint8
+	function byte // 3 or 4
+	addr     uint16
+	count    uint16
 }
 
 // newTap listens on a free port and forwards each connection to server until
 // the test ends.
-func newTap(t *testing.T, server string) *tap {
+func newTap(t *testing.T, server string, read func(request)) *tap {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	tp := &tap{addr: l.Addr().String()}
+	tp := &tap{addr: l.Addr().String(), read: read}
 	var wg sync.WaitGroup
 	open := &connections{}
 	wg.Go(func() {
@@ -56,22 +65,25 @@ func (tp *tap) forward(client net.Conn, addr string, open *connections) {
 	open.add(client, server)
 	var wg sync.WaitGroup
 	wg.Go(func() { pass(server, client, tp.countRequest); server.Close() })
-	wg.Go(func() { pass(client, server, func([]byte) { tp.answers.Add(1) }); client.Close() })
+	wg.Go(func() { pass(client, server, func(uint8, []byte) { tp.answers.Add(1) }); client.Close() })
 	wg.Wait()
 }
 
-func (tp *tap) countRequest(pdu []byte) {
-	if pdu[0] == 3 || pdu[0] == 4 {
-		tp.requests.Add(1)
-	} else {
+func (tp *tap) countRequest(unit uint8, pdu []byte) {
+	if len(pdu) != 5 || pdu[0] != 3 && pdu[0] != 4 {
 		tp.others.Add(1)
+		return
+	}
+	tp.requests.Add(1)
+	if tp.read != nil {
+		tp.read(request{unit, pdu[0], binary.BigEndian.Uint16(pdu[1:]), binary.BigEndian.Uint16(pdu[3:])})
 	}
 }
 
 // pass copies frames from src to dst until either ends, and hands each PDU to
 // count before it is passed on, so that no answer is seen before its request
 // is counted.
-func pass(dst io.Writer, src io.Reader, count func(pdu []byte)) {
+func pass(dst io.Writer, src io.Reader, count func(unit uint8, pdu []byte)) {
 	const header = 7 // transaction 2, protocol 2, length 2, unit 1
 	for {
 		frame := make([]byte, header)
@@ -86,7 +98,7 @@ func pass(dst io.Writer, src io.Reader, count func(pdu []byte)) {
 		if _, err := io.ReadFull(src, frame[header:]); err != nil {
 			return
 		}
-		count(frame[header:])
+		count(frame[header-1], frame[header:])
 		if _, err := dst.Write(frame); err != nil {
 			return
 		}
@@ -125,7 +137,8 @@ func closeAll(cs []io.Closer) {
 // TestTapCountsFrames sends requests in awkward pieces to a server that echoes,
 // and compares with what was sent.
 func TestTapCountsFrames(t *testing.T) {
-	tp := newTap(t, echoServer(t))
+	reads := make(chan request, 10)
+	tp := newTap(t, echoServer(t), func(r request) { reads <- r })
 	c, err := net.Dial("tcp", tp.addr)
 	if err != nil {
 		t.Fatal(err)
@@ -152,12 +165,17 @@ func TestTapCountsFrames(t *testing.T) {
 	if r, o, a := tp.requests.Load(), tp.others.Load(), tp.answers.Load(); r != 3 || o != 2 || a != 5 {
 		t.Errorf("counted %d reads, %d others, %d answers; sent 3 reads, 2 others, 5 in all", r, o, a)
 	}
+	for _, want := range []request{{1, 3, 0, 2}, {1, 4, 0, 1}, {1, 3, 9, 125}} {
+		if got := <-reads; got != want {
+			t.Errorf("saw %+v, want %+v", got, want)
+		}
+	}
 }
 
 // TestTapEndsOnGarbage: a length that no Modbus frame has ends the connection
 // uncounted.
 func TestTapEndsOnGarbage(t *testing.T) {
-	tp := newTap(t, echoServer(t))
+	tp := newTap(t, echoServer(t), nil)
 	c, err := net.Dial("tcp", tp.addr)
 	if err != nil {
 		t.Fatal(err)
