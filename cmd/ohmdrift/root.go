@@ -44,6 +44,7 @@ func couldNot(err error) error { return &exitError{exitCouldnt, err} }
 // commands lists the subcommands in the order in which help shows them.
 func commands() []*cobra.Command {
 	return []*cobra.Command{
+		newSimulate(),
 		newVersion(),
 	}
 }

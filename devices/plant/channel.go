@@ -34,7 +34,11 @@ func (c *channel) through(x float64) float64 {
 	case devices.Float32:
 		raw = float64(float32(raw))
 	default:
-		if raw = math.RoundToEven(raw); raw < c.low || raw > c.high {
+		raw = math.RoundToEven(raw)
+		if raw < 0 && c.low == 0 { // unsigned: a device shows nothing less than zero
+			raw = 0
+		}
+		if raw < c.low || raw > c.high {
 			return math.NaN()
 		}
 	}

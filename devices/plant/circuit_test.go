@@ -98,12 +98,22 @@ func TestOpenLeadsLeaveNoReading(t *testing.T) {
 		wires int
 		open  measure.Lead
 	}{
-		{wiring.TwoWire, 2, measure.A1}, {wiring.TwoWire, 2, measure.B1},
-		{wiring.ThreeWireLoop, 3, measure.A1}, {wiring.ThreeWireLoop, 3, measure.B1},
-		{wiring.ThreeWireDual, 3, measure.A1}, {wiring.ThreeWireDual, 3, measure.B1}, {wiring.ThreeWireDual, 3, measure.B2},
-		{wiring.ThreeWireHalf, 3, measure.A1}, {wiring.ThreeWireHalf, 3, measure.B1}, {wiring.ThreeWireHalf, 3, measure.B2},
-		{wiring.FourWire, 4, measure.A1}, {wiring.FourWire, 4, measure.A2}, {wiring.FourWire, 4, measure.B1}, {wiring.FourWire, 4, measure.B2},
-		{wiring.DeviceCorrected, 4, measure.A2}, {wiring.DeviceCorrected, 3, measure.B2},
+		{wiring.TwoWire, 2, measure.A1},
+		{wiring.TwoWire, 2, measure.B1},
+		{wiring.ThreeWireLoop, 3, measure.A1},
+		{wiring.ThreeWireLoop, 3, measure.B1},
+		{wiring.ThreeWireDual, 3, measure.A1},
+		{wiring.ThreeWireDual, 3, measure.B1},
+		{wiring.ThreeWireDual, 3, measure.B2},
+		{wiring.ThreeWireHalf, 3, measure.A1},
+		{wiring.ThreeWireHalf, 3, measure.B1},
+		{wiring.ThreeWireHalf, 3, measure.B2},
+		{wiring.FourWire, 4, measure.A1},
+		{wiring.FourWire, 4, measure.A2},
+		{wiring.FourWire, 4, measure.B1},
+		{wiring.FourWire, 4, measure.B2},
+		{wiring.DeviceCorrected, 4, measure.A2},
+		{wiring.DeviceCorrected, 3, measure.B2},
 	} {
 		circ := soundCircuit(110, .5, .5, .5, .5)
 		circ.leads[c.open] = math.Inf(1)

@@ -93,7 +93,7 @@ func TestOtherSeedOtherLoops(t *testing.T) {
 		return out
 	}
 	first := tags(1)
-	if len(first) < 10 || len(first) > 16 {
+	if len(first) < 10 || len(first) > 16 { // 12 scenarios, one of them a box with up to four
 		t.Errorf("%d of 60 loops are bad; want about a dozen", len(first))
 	}
 	if len(slices.Compact(slices.Clone(first))) != len(first) {

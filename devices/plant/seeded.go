@@ -5,6 +5,8 @@ import (
 	"slices"
 	"time"
 
+	"ohmdrift/devices"
+	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
 	"ohmdrift/diagnostics/wiring"
@@ -34,32 +36,38 @@ func scenarios() []scenario {
 		{inBox, Fault{Kind: Moisture, Size: 0.22, Life: 50 * hours24}, 55 * hours24, true},
 		{showsLeads, Fault{Kind: Thermal, Size: 0.12, Life: 60 * hours24}, 70 * hours24, false},
 		{showsPairs, Fault{Kind: Film, Size: 0.14, Life: 110 * hours24}, 110 * hours24, false},
-		{anyLoop, Fault{Kind: EMF, Volt: 60e-6, Life: 5 * hours24}, 30 * hours24, false},
-		{outdoor, Fault{Kind: Leak, Shunt: 40e3, Life: 30 * hours24}, 50 * hours24, false},
 		{showsLeads, Fault{Kind: TakeOff, Size: 0.015, Life: 40 * hours24}, -5 * time.Second, false},
+		{showsEMF, Fault{Kind: EMF, Volt: 40e-6, Life: 5 * hours24}, 30 * hours24, false},
+		{outdoor, Fault{Kind: Leak, Shunt: 40e3, Life: 30 * hours24}, 50 * hours24, false},
 		{showsLeads, Fault{Kind: Noise, Size: 0.03, Life: 40 * hours24}, 45 * hours24, false},
 	}
 }
 
-func anyLoop(*Loop) bool      { return true }
 func outdoor(l *Loop) bool    { return l.Outdoor }
 func showsLeads(l *Loop) bool { return l.Wires > 2 && l.Reports == wiring.AllLeads }
 func showsPairs(l *Loop) bool { return l.Wires == 3 && l.Reports == wiring.PairsOnly }
 func inBox(l *Loop) bool      { return l.Box != "" && showsLeads(l) }
-func trueFourWire(l *Loop) bool {
-	return l.Method == wiring.FourWire && showsLeads(l)
+
+// showsEMF: the device has a register for it.
+func showsEMF(l *Loop) bool {
+	return l.Profile != nil && slices.ContainsFunc(l.Profile.Fields, func(f devices.Field) bool { return f.Quantity == devices.EMFVolt })
 }
 
-// choose lets the seed pick the bad loops: about one in five, one scenario each.
+// trueFourWire: a jumper left there by the fitters. One that was there at a
+// calibration with the leads in circuit has been trimmed out.
+func trueFourWire(l *Loop) bool {
+	return l.Method == wiring.FourWire && showsLeads(l) && l.Calibrated != diagnostics.LeadsIn
+}
+
+// choose lets the seed pick the bad loops: one scenario for every five loops of
+// the plant.
 func (p *Plant) choose() []Placed {
 	order := p.shuffled()
 	want := max(1, len(order)/5)
 	taken := make(map[int]bool)
 	var out []Placed
-	for n, sc := range scenarios() {
-		if len(out) >= want && n > 0 {
-			break
-		}
+	list := scenarios()
+	for _, sc := range list[:min(want, len(list))] {
 		members := p.pick(sc, order, taken)
 		for _, i := range members {
 			taken[i] = true
