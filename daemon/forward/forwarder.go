@@ -1,9 +1,11 @@
 package forward
 
 import (
+	"compress/gzip"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net/url"
 	"sync"
 	"time"
@@ -70,6 +72,8 @@ type Forwarder struct {
 	full   chan struct{} // a chunk is full
 	queued chan struct{} // something is in the queue
 	server *server
+	name   string       // of the server, without a password
+	zip    *gzip.Writer // the spooler's
 
 	mu    sync.Mutex
 	stats Stats
@@ -87,10 +91,13 @@ func New(o Options, q Queue) (*Forwarder, error) {
 		return nil, fmt.Errorf("influx.url %q: want http://host:port or https://host:port", o.URL)
 	}
 	f := &Forwarder{
-		opts: o, queue: q, server: newServer(o),
+		opts: o, queue: q, server: newServer(o), name: u.Redacted(),
 		full: make(chan struct{}, 1), queued: make(chan struct{}, 1),
 	}
 	f.buffer.size = o.Batch
+	if f.zip, err = gzip.NewWriterLevel(io.Discard, gzip.BestSpeed); err != nil {
+		return nil, err
+	}
 	return f, nil
 }
 

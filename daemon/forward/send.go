@@ -67,7 +67,7 @@ func (f *Forwarder) sendOnce(ctx context.Context) (more bool, after time.Duratio
 		return true, 0, err // sent again later: the same points
 	}
 	f.tally(func(s *Stats) {
-		s.Sent += uint64(points - len(bad))
+		s.Sent += uint64(max(0, points-len(bad)))
 		s.Quarantined += uint64(len(bad))
 	})
 	return true, 0, nil
@@ -76,16 +76,20 @@ func (f *Forwarder) sendOnce(ctx context.Context) (more bool, after time.Duratio
 // deliver writes batches and returns the lines that the server will never take.
 // After an error nothing is known: all is sent again.
 func (f *Forwarder) deliver(ctx context.Context, bs []records.Batch) ([]records.BadLine, error) {
-	text, err := unpack(bs)
-	if err != nil { // the disk has changed it; there is no line to rescue
-		return []records.BadLine{{Text: "", Reason: err.Error()}}, nil
-	}
-	lines := bytes.SplitAfter(text, []byte{'\n'})
-	if n := len(lines); n > 0 && len(lines[n-1]) == 0 {
-		lines = lines[:n-1]
-	}
 	s := sieve{f: f, budget: sieveBudget}
-	err = s.write(ctx, lines)
+	var lines [][]byte
+	for _, b := range bs {
+		ls, err := unpack(b)
+		if err != nil { // the disk has changed it: there is no line to rescue
+			s.bad = append(s.bad, records.BadLine{Reason: err.Error()})
+			continue
+		}
+		lines = append(lines, ls...)
+	}
+	if len(lines) == 0 {
+		return s.bad, nil
+	}
+	err := s.write(ctx, lines)
 	return s.bad, err
 }
 

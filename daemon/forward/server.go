@@ -47,7 +47,7 @@ func (s *server) write(ctx context.Context, lines []byte) error {
 	case got.status >= 300:
 		return newRefusal(&got)
 	case err != nil && got.status == 0:
-		return fmt.Errorf("time-series server does not answer: %w", err)
+		return &noAnswer{err}
 	case err != nil:
 		return fmt.Errorf("time-series server: %w", err)
 	case got.status == 0:
@@ -55,6 +55,12 @@ func (s *server) write(ctx context.Context, lines []byte) error {
 	}
 	return nil
 }
+
+// noAnswer is a server that is not there, for whatever reason at the moment.
+type noAnswer struct{ cause error }
+
+func (e *noAnswer) Error() string { return "time-series server does not answer: " + e.cause.Error() }
+func (e *noAnswer) Unwrap() error { return e.cause }
 
 // answer is what the server said.
 type answer struct {

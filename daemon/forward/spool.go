@@ -59,7 +59,7 @@ func (f *Forwarder) logSpool(err error) {
 
 // enqueue writes one chunk to the queue and keeps the queue within its bounds.
 func (f *Forwarder) enqueue(ctx context.Context, c chunk) error {
-	body, err := pack(c.lines)
+	body, err := f.pack(c.lines)
 	if err != nil {
 		return err
 	}
@@ -93,32 +93,28 @@ func (f *Forwarder) bound(ctx context.Context) error {
 }
 
 // pack compresses lines: an outage then fits five times longer into the bound.
-func pack(lines []byte) ([]byte, error) {
+func (f *Forwarder) pack(lines []byte) ([]byte, error) {
 	var b bytes.Buffer
-	w, err := gzip.NewWriterLevel(&b, gzip.BestSpeed)
-	if err != nil {
+	f.zip.Reset(&b)
+	if _, err := f.zip.Write(lines); err != nil {
 		return nil, err
 	}
-	if _, err := w.Write(lines); err != nil {
-		return nil, err
-	}
-	if err := w.Close(); err != nil {
+	if err := f.zip.Close(); err != nil {
 		return nil, err
 	}
 	return b.Bytes(), nil
 }
 
-// unpack joins the lines of batches.
-func unpack(bs []records.Batch) ([]byte, error) {
-	var lines bytes.Buffer
-	for _, b := range bs {
-		r, err := gzip.NewReader(bytes.NewReader(b.Body))
-		if err != nil {
-			return nil, fmt.Errorf("batch %d of the forward queue: %w", b.ID, err)
-		}
-		if _, err := io.Copy(&lines, r); err != nil {
-			return nil, fmt.Errorf("batch %d of the forward queue: %w", b.ID, err)
-		}
+// unpack returns the lines of a batch, each with its line feed.
+func unpack(b records.Batch) ([][]byte, error) {
+	r, err := gzip.NewReader(bytes.NewReader(b.Body))
+	if err != nil {
+		return nil, fmt.Errorf("batch %d of the forward queue: %w", b.ID, err)
 	}
-	return lines.Bytes(), nil
+	text, err := io.ReadAll(r)
+	if err != nil {
+		return nil, fmt.Errorf("batch %d of the forward queue: %w", b.ID, err)
+	}
+	lines := bytes.SplitAfter(text, []byte{'\n'})
+	return lines[:len(lines)-1], nil // what follows the last line feed is empty
 }

@@ -65,16 +65,18 @@ type state struct{ problem string }
 var particulars = regexp.MustCompile(`"[^"]*"|'[^']*'|\d+`)
 
 // became takes the present error and reports whether that is news. Numbers and
-// quoted names do not make it news.
+// quoted names do not make it news, nor does the way in which a server is away.
 func (s *state) became(err error) bool {
-	text := ""
-	if err != nil {
-		text = particulars.ReplaceAllString(err.Error(), "…")
+	kind := ""
+	if away := (*noAnswer)(nil); errors.As(err, &away) {
+		kind = "no answer"
+	} else if err != nil {
+		kind = particulars.ReplaceAllString(err.Error(), "…")
 	}
-	if text == s.problem {
+	if kind == s.problem {
 		return false
 	}
-	s.problem = text
+	s.problem = kind
 	return true
 }
 
@@ -101,15 +103,15 @@ func (f *Forwarder) reportOutage(ctx context.Context, err error) {
 		return
 	}
 	if err == nil {
-		f.opts.Log.Info().Dur("outage_ms", time.Since(since)).Msg("time-series server takes results again")
+		f.opts.Log.Info().Dur("outage_ms", time.Since(since)).Msg("results reach the time-series server again")
 		return
 	}
 	advice := "is it running and reachable? results wait in the queue"
 	if r := (*refusal)(nil); errors.As(err, &r) {
 		advice = r.advice()
 	}
-	f.opts.Log.Error().Err(err).Str("url", f.opts.URL).Str("bucket", f.opts.Bucket).Str("advice", advice).
-		Msg("results are not stored on the time-series server")
+	f.opts.Log.Error().Err(err).Str("url", f.name).Str("bucket", f.opts.Bucket).Str("advice", advice).
+		Msg("results do not reach the time-series server")
 }
 
 // reportBad logs quarantine when it starts, changes and ends.
