@@ -100,9 +100,9 @@ func (l *loader) checkLoad(p *Plant, drafts []given[linkDraft]) {
 		case n == 0:
 			l.warn(at, path, "leave it out, or give loops to it", "link %s has no loops", k.Name)
 		case k.MaxRequests > 0 && k.Load.Requests > k.MaxRequests*(1+1e-9):
-			l.add(at, path, fits(k, behind[i]), "%s of link %s ask for %.3g requests/s, more than its ceiling of %g", loopCount(n), k.Name, k.Load.Requests, k.MaxRequests)
+			l.add(at, path, fits(k, behind[i]), "%s of link %s would make %.3g requests/s, more than its ceiling of %g", loopCount(n), k.Name, k.Load.Requests, k.MaxRequests)
 		case k.Load.Busy > fullest:
-			l.add(at, path, fits(k, behind[i]), "%s of link %s need %.0f %% of the bus, more than the %.0f %% that can be kept (%s)",
+			l.add(at, path, fits(k, behind[i]), "%s of link %s would take %.0f %% of the bus, more than the %.0f %% that can be kept (%s)",
 				loopCount(n), k.Name, 100*k.Load.Busy, 100*fullest, k.lineText())
 		}
 	}

@@ -67,6 +67,8 @@ type loopDraft struct {
 	calibrated                           given[diagnostics.Calibrated]
 	cableLength                          given[quantity.Metre]
 	conductor                            given[copper.Conductor]
+	construction                         given[rtd.Construction]
+	spread                               given[float64]
 	link, profile                        given[string]
 	unit, base                           given[int]
 	interval                             given[time.Duration]
@@ -131,6 +133,8 @@ func (l *loopDraft) inherit(d *loopDraft) {
 	l.calibrated.inherit(d.calibrated)
 	l.cableLength.inherit(d.cableLength)
 	l.conductor.inherit(d.conductor)
+	l.construction.inherit(d.construction)
+	l.spread.inherit(d.spread)
 	l.unit.inherit(d.unit)
 	l.interval.inherit(d.interval)
 }
@@ -139,7 +143,7 @@ func (l *loopDraft) inherit(d *loopDraft) {
 // own wires or method does not take the other one, or the offset, from the
 // defaults.
 func (l *loopDraft) inheritWiring(d *loopDraft) {
-	if !l.wires.ok && !l.method.ok {
+	if l.wires.absent() && l.method.absent() {
 		l.wires, l.method = d.wires, d.method
 		l.offset.inherit(d.offset)
 		l.reports.inherit(d.reports)

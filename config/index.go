@@ -25,10 +25,10 @@ func LoadIndex(file string, o IndexOptions) (*Plant, error) {
 	l.loadProfiles(nil)
 	columns := given[map[string]given[string]]{value: map[string]given[string]{}}
 	for own, name := range o.Columns {
-		columns.value[own] = given[string]{name, Place{File: "columns"}, own, true}
+		columns.value[own] = given[string]{value: name, at: Place{File: "columns"}, path: own, ok: true}
 	}
 	drafts := l.indexRows(file, text, columns)
-	res := &loopResolver{report: l.report, profiles: l.profiles, profileNames: l.names, sensors: map[string]rtd.Sensor{}}
+	res := &loopResolver{report: l.report, profiles: l.profiles, profileNames: l.names, broken: l.brokenProfile, sensors: map[string]rtd.Sensor{}}
 	p := &Plant{Loops: res.loops(drafts)}
 	if len(drafts) == 0 && len(l.mistakes) == 0 {
 		l.add(Place{file, 2, 1}, "", "write one row a loop", "the index has no loops")
@@ -64,19 +64,13 @@ func (l *loader) indexRows(file string, text []byte, columns given[map[string]gi
 		for _, c := range r.cells {
 			known[c.name].read(l.report, c.text, c.at, c.header, &d)
 		}
-		if !d.tag.ok && !has(r.cells, "tag") && slices.Contains(t.names, "tag") {
+		for _, name := range t.meant {
+			known[name].spoil(&d)
+		}
+		if d.tag.absent() && slices.Contains(t.names, "tag") {
 			l.add(r.at, "", "fill in the column tag", "a row without a tag")
 		}
-		drafts = append(drafts, given[loopDraft]{d, r.at, "", true})
+		drafts = append(drafts, given[loopDraft]{value: d, at: r.at, ok: true})
 	}
 	return drafts
-}
-
-func has(cells []cell, name string) bool {
-	for _, c := range cells {
-		if c.name == name {
-			return true
-		}
-	}
-	return false
 }

@@ -14,7 +14,11 @@ type given[V any] struct {
 	at    Place
 	path  string
 	ok    bool
+	bad   bool // written, but wrong and reported: not to be missed again
 }
+
+// absent reports whether nothing was written, right or wrong.
+func (g given[V]) absent() bool { return !g.ok && !g.bad }
 
 // or returns the value, or a default where none was written.
 func (g given[V]) or(other V) V {
@@ -26,7 +30,7 @@ func (g given[V]) or(other V) V {
 
 // inherit takes over a default.
 func (g *given[V]) inherit(d given[V]) {
-	if !g.ok {
+	if g.absent() {
 		*g = d
 	}
 }
@@ -41,17 +45,19 @@ type node[V any] struct {
 type key[T any] struct {
 	name, doc string
 	example   string // of a key that must be there; empty = may be left out
+	alias     string // what the same thing is called elsewhere
 	schema    schema
 	read      func(r *reader, n *yaml.Node, path string, dst *T)
+	spoil     func(dst *T) // notes that the key was meant but not written rightly
 }
 
 // of defines a key by its grammar and by where the value goes.
 func of[T, V any](name, doc string, v node[V], to func(*T) *given[V]) key[T] {
-	return key[T]{name: name, doc: doc, schema: v.schema, read: func(r *reader, n *yaml.Node, path string, dst *T) {
-		if x, ok := v.read(r, n, path); ok {
-			*to(dst) = given[V]{x, r.at(n), path, true}
-		}
-	}}
+	read := func(r *reader, n *yaml.Node, path string, dst *T) {
+		x, ok := v.read(r, n, path)
+		*to(dst) = given[V]{value: x, at: r.at(n), path: path, ok: ok, bad: !ok}
+	}
+	return key[T]{name: name, doc: doc, schema: v.schema, read: read, spoil: func(dst *T) { to(dst).bad = true }}
 }
 
 // must marks a key that may not be left out; the example shows how to write it.
@@ -98,22 +104,42 @@ func oneValue(n *yaml.Node) string {
 }
 
 func readKeys[T any](r *reader, n *yaml.Node, path string, keys []key[T], dst *T) {
-	seen := make(map[string]bool, len(n.Content)/2)
+	seen, written := make(map[string]bool, len(keys)), make(map[string]bool, len(keys))
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		name := n.Content[i]
 		k := slices.IndexFunc(keys, func(k key[T]) bool { return k.name == name.Value })
 		switch {
-		case name.Kind != yaml.ScalarNode || name.Tag == "!!merge" || seen[name.Value]: // reported already
+		case name.Kind != yaml.ScalarNode || name.Tag == "!!merge": // reported already
+		case k >= 0 && written[name.Value]: // reported already
 		case k < 0:
-			r.add(r.at(name), join(path, clip(name.Value)), meant(name.Value, keyNames(keys)), "unknown key")
+			unknownKey(r, name, path, keys, seen, dst)
 		default:
 			keys[k].read(r, n.Content[i+1], join(path, name.Value), dst)
+			written[name.Value], seen[name.Value] = true, true
 		}
-		seen[name.Value] = true
 	}
 	for _, k := range keys {
 		if k.example != "" && !seen[k.name] {
 			r.add(r.at(n), join(path, k.name), fmt.Sprintf("write %q", k.name+": "+k.example), "missing")
+		}
+	}
+}
+
+// unknownKey reports a key that does not exist, and remembers which one was
+// meant, so that it is not reported as missing too.
+func unknownKey[T any](r *reader, name *yaml.Node, path string, keys []key[T], seen map[string]bool, dst *T) {
+	hint := meant(name.Value, keyNames(keys))
+	meantKey := nearest(name.Value, keyNames(keys))
+	for _, k := range keys {
+		if k.alias == name.Value && k.alias != k.name {
+			meantKey, hint = k.name, "write "+k.name+" here, with the unit in the value"
+		}
+	}
+	r.add(r.at(name), join(path, clip(name.Value)), hint, "unknown key")
+	for _, k := range keys {
+		if k.name == meantKey && !seen[k.name] {
+			k.spoil(dst)
+			seen[k.name] = true
 		}
 	}
 }
@@ -157,7 +183,7 @@ func listOf[V any](v node[V]) node[[]given[V]] {
 		for i, c := range n.Content {
 			at := fmt.Sprintf("%s[%d]", path, i)
 			if x, ok := v.read(r, c, at); ok {
-				list = append(list, given[V]{x, r.at(c), at, true})
+				list = append(list, given[V]{value: x, at: r.at(c), path: at, ok: true})
 			}
 		}
 		return list, true
@@ -180,7 +206,7 @@ func wordMap() node[map[string]given[string]] {
 			k, v := n.Content[i], n.Content[i+1]
 			at := join(path, clip(k.Value))
 			if x, ok := word.node().read(r, v, at); ok && k.Kind == yaml.ScalarNode {
-				m[k.Value] = given[string]{x, r.at(v), at, true}
+				m[k.Value] = given[string]{value: x, at: r.at(v), path: at, ok: true}
 			}
 		}
 		return m, true

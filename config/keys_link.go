@@ -21,7 +21,7 @@ func linkKeys() []key[linkDraft] {
 		of("pause", "silence between requests", lasting(0, 10*time.Second).node(), func(l *linkDraft) *given[time.Duration] { return &l.pause }),
 		of("after-dial", "pause after a connection is made", lasting(0, time.Minute).node(), func(l *linkDraft) *given[time.Duration] { return &l.afterDial }),
 		of("turnaround", "what a unit or gateway needs to answer, for the bus load", lasting(0, 10*time.Second).node(), func(l *linkDraft) *given[time.Duration] { return &l.turnaround }),
-		of("sole-master", "true: nothing else asks on this line", flag().node(), func(l *linkDraft) *given[bool] { return &l.soleMaster }),
+		of("sole-master", "true: nothing else asks on this line", truth().node(), func(l *linkDraft) *given[bool] { return &l.soleMaster }),
 		of("shared", "the line has another master: how much of it may be used", mapping(sharedKeys()...), func(l *linkDraft) *given[sharedDraft] { return &l.shared }),
 		of("second", "URL of a second path to the same units", linkURL().node(), func(l *linkDraft) *given[string] { return &l.second }),
 		of("tls", "certificates of a tcp+tls link", mapping(tlsKeys()...), func(l *linkDraft) *given[tlsDraft] { return &l.tls }),

@@ -21,20 +21,22 @@ type property struct {
 
 // column is one column of the instrument index.
 type column struct {
-	name string
-	doc  string
-	read func(r *report, cell string, at Place, header string, dst *loopDraft)
+	name  string
+	doc   string
+	read  func(r *report, cell string, at Place, header string, dst *loopDraft)
+	spoil func(dst *loopDraft)
 }
 
 func both[V any](name, col, doc string, yaml, csv grammar[V], to func(*loopDraft) *given[V]) property {
-	return property{of(name, doc, yaml.node(), to), column{col, doc, func(r *report, cell string, at Place, header string, dst *loopDraft) {
+	k := of(name, doc, yaml.node(), to)
+	k.alias = col
+	return property{k, column{col, doc, func(r *report, cell string, at Place, header string, dst *loopDraft) {
 		v, f := csv.parse(cell)
 		if f != nil {
 			r.fault(at, header, f)
-			return
 		}
-		*to(dst) = given[V]{v, at, header, true}
-	}}}
+		*to(dst) = given[V]{value: v, at: at, path: header, ok: f == nil, bad: f != nil}
+	}, k.spoil}}
 }
 
 // same is a property that is written alike in YAML and CSV.
@@ -68,6 +70,7 @@ func properties() []property {
 		same("sensor", "sensor curve, such as Pt100", text(), func(l *loopDraft) *given[string] { return &l.sensor }),
 		same("sensor-is", "what the sensor resistance stands for, if not as the profile says", oneOf[wiring.SensorIs](sensorMeanings()...), func(l *loopDraft) *given[wiring.SensorIs] { return &l.sensorIs }),
 		same("class", "tolerance class or grade of the sensor", classes(), func(l *loopDraft) *given[rtd.Class] { return &l.class }),
+		same("construction", "wire-wound or film; it decides where the class holds", oneOf[rtd.Construction](rtd.WireWound.String(), rtd.Film.String()), func(l *loopDraft) *given[rtd.Construction] { return &l.construction }),
 		both("limit", "limit_degC", "largest reading error that the process allows, either side", deltas(0.001, maxLimit), inUnit[quantity.DeltaC](0.001, float64(maxLimit)), func(l *loopDraft) *given[quantity.DeltaC] { return &l.limit }),
 		both("limit-high", "limit_high_degC", "largest reading error upwards", deltas(0.001, maxLimit), inUnit[quantity.DeltaC](0.001, float64(maxLimit)), func(l *loopDraft) *given[quantity.DeltaC] { return &l.limitHigh }),
 		both("limit-low", "limit_low_degC", "largest reading error downwards; either sign", deltas(-maxLimit, maxLimit), inUnit[quantity.DeltaC](-float64(maxLimit), float64(maxLimit)), func(l *loopDraft) *given[quantity.DeltaC] { return &l.limitLow }),
@@ -76,10 +79,11 @@ func properties() []property {
 		same("calibrated", "whether the leads were in the circuit at calibration", oneOf[diagnostics.Calibrated]("unknown", "never", "leads-out", "leads-in"), func(l *loopDraft) *given[diagnostics.Calibrated] { return &l.calibrated }),
 		both("cable-length", "cable_m", "length of the extension cable", within(length(), 0, maxCable, "0 to 20 km"), inUnit[quantity.Metre](0, float64(maxCable)), func(l *loopDraft) *given[quantity.Metre] { return &l.cableLength }),
 		same("conductor", "conductor of the cable, such as 0.75 mm2 or 22 AWG", conductor(), func(l *loopDraft) *given[copper.Conductor] { return &l.conductor }),
+		same("spread", "largest minus smallest lead of the cable as a share of a lead, such as 2 %", spread(), func(l *loopDraft) *given[float64] { return &l.spread }),
 		same("balance", "record of a balance check of the cable", text(), func(l *loopDraft) *given[string] { return &l.balance }),
 		same("partner", "tag of a loop at the same place", text(), func(l *loopDraft) *given[string] { return &l.partner }),
 		same("role", "control, indication, …", text(), func(l *loopDraft) *given[string] { return &l.role }),
-		both("outdoor", "outdoor", "cable outdoors", flag(), cellFlag(), func(l *loopDraft) *given[bool] { return &l.outdoor }),
+		both("outdoor", "outdoor", "cable outdoors", truth(), cellFlag(), func(l *loopDraft) *given[bool] { return &l.outdoor }),
 		same("service", "steady, batch, steamed, …", text(), func(l *loopDraft) *given[string] { return &l.service }),
 		same("link", "name of the link", text(), func(l *loopDraft) *given[string] { return &l.link }),
 		same("unit", "Modbus unit", whole(0, 255), func(l *loopDraft) *given[int] { return &l.unit }),
@@ -134,4 +138,8 @@ func classes() grammar[rtd.Class] {
 
 func conductor() grammar[copper.Conductor] {
 	return by(copper.ParseConductor, schema{"type": "string", "examples": []string{"22 AWG", "0.75 mm2", "0.75 mm2 class 5"}})
+}
+
+func spread() grammar[float64] {
+	return within(by(quantity.ParseShare, schema{"type": "string", "examples": []string{"2 %"}}), 0, 0.5, "0 to 50 %")
 }

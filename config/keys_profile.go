@@ -30,7 +30,7 @@ type accuracyDraft struct {
 	lead, leadResolution, sensor, sensorResolution, offset given[quantity.Ohm]
 	gain                                                   given[float64]
 	emf                                                    given[quantity.Volt]
-	current                                                given[quantity.Ampere]
+	current, current2                                      given[quantity.Ampere]
 	selfHeating, instrument                                given[quantity.DeltaC]
 }
 
@@ -63,7 +63,7 @@ func profileKeys() []key[profileDraft] {
 		of("max-read", "registers that one request may ask for", whole(1, devices.MaxRegisters).node(), func(p *profileDraft) *given[int] { return &p.maxRead }),
 		of("renew", "how often the device renews its values", lasting(time.Millisecond, time.Hour).node(), func(p *profileDraft) *given[time.Duration] { return &p.renew }),
 		of("sensor-is", "what the sensor resistance stands for", oneOf[wiring.SensorIs](sensorMeanings()...).node(), func(p *profileDraft) *given[wiring.SensorIs] { return &p.sensorIs }),
-		of("identity", "answers 43/14 read device identification", flag().node(), func(p *profileDraft) *given[bool] { return &p.identity }),
+		of("identity", "answers 43/14 read device identification", truth().node(), func(p *profileDraft) *given[bool] { return &p.identity }),
 		of("accuracy", "limits of the data sheet, ±", mapping(accuracyKeys()...), func(p *profileDraft) *given[accuracyDraft] { return &p.accuracy }),
 		of("blocks", "register runs that may be read in one request", listOf(mapping(blockKeys()...)), func(p *profileDraft) *given[[]given[blockDraft]] { return &p.blocks }),
 		of("fields", "which register holds which quantity", listOf(mapping(fieldKeys()...)), func(p *profileDraft) *given[[]given[fieldDraft]] { return &p.fields }).must("[{quantity: a1, address: 1, type: float32, unit: Ohm}]"),
@@ -81,6 +81,7 @@ func accuracyKeys() []key[accuracyDraft] {
 		of("offset", "common offset of the lead values", ohm.node(), func(a *accuracyDraft) *given[quantity.Ohm] { return &a.offset }),
 		of("emf", "thermal EMF that may be present", volts(1).node(), func(a *accuracyDraft) *given[quantity.Volt] { return &a.emf }),
 		of("current", "measuring current", amperes(1e-6, 0.1).node(), func(a *accuracyDraft) *given[quantity.Ampere] { return &a.current }),
+		of("second-current", "current of the second sensor value; negative where it is reversed", amperes(-0.1, 0.1).node(), func(a *accuracyDraft) *given[quantity.Ampere] { return &a.current2 }),
 		of("self-heating", "warming of the sensor by the measuring current", deltas(0, 50).node(), func(a *accuracyDraft) *given[quantity.DeltaC] { return &a.selfHeating }),
 		of("instrument", "what else the device adds to the reading", deltas(0, 50).node(), func(a *accuracyDraft) *given[quantity.DeltaC] { return &a.instrument }),
 	}

@@ -40,10 +40,12 @@ func LoadWith(file string, o Options) (*Plant, error) {
 	}
 	l.dir = l.dirOf(file)
 	r := &reader{file, l.report}
-	var draft plantDraft
-	if root := r.document(text); root != nil {
-		draft, _ = mapping(plantKeys()...).read(r, root, "")
-	} else {
+	root := r.document(text)
+	if root == nil {
+		return nil, l.result()
+	}
+	draft, ok := mapping(plantKeys()...).read(r, root, "")
+	if !ok {
 		return nil, l.result()
 	}
 	p := l.resolve(file, &draft)
@@ -64,6 +66,8 @@ type loader struct {
 	hash     hash.Hash
 	profiles map[string]*devices.Profile
 	names    []string // of profiles, in order
+
+	brokenProfiles []string // that could not be read; empty = name not known
 }
 
 func newLoader(o Options) *loader {

@@ -145,7 +145,7 @@ func join(path, key string) string {
 // scalarText returns the text of a scalar if its spelling suits the grammar.
 func (r *reader) scalarText(n *yaml.Node, path string, want spelling) (string, bool) {
 	switch {
-	case n.Kind == yaml.AliasNode:
+	case n.Kind == yaml.AliasNode, n.Style&yaml.TaggedStyle != 0:
 		return "", false // reported already
 	case n.Kind != yaml.ScalarNode:
 		r.add(r.at(n), path, "write a single value", "%s where a single value belongs", kindName(n))

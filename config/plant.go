@@ -5,7 +5,6 @@ import (
 
 	"ohmdrift/devices"
 	"ohmdrift/diagnostics"
-	"ohmdrift/diagnostics/copper"
 	"ohmdrift/diagnostics/measure"
 )
 
@@ -61,8 +60,7 @@ type Loop struct {
 	Base      uint16 // wire address of the loop's first register
 	Interval  time.Duration
 	Terminals []Terminal
-	Conductor copper.Conductor // of the cable; zero = unknown
-	Place     Place            // where it is defined
+	Place     Place // where it is defined
 }
 
 // Terminal is one terminal point of a lead's run.

@@ -2,7 +2,6 @@ package config
 
 import (
 	"errors"
-	"math"
 	"slices"
 	"strings"
 
@@ -10,7 +9,6 @@ import (
 	"ohmdrift/devices/profiles"
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/measure"
-	"ohmdrift/diagnostics/quantity"
 )
 
 // statusQualities are the qualities that a status word can give a sample.
@@ -27,16 +25,6 @@ func qualityOf(word string) measure.Quality {
 	return measure.Device
 }
 
-// unstated is a data sheet that states nothing.
-func unstated() diagnostics.Accuracy {
-	n := math.NaN()
-	o := quantity.Ohm(n)
-	return diagnostics.Accuracy{
-		Lead: o, LeadResolution: o, Sensor: o, SensorRes: o, Gain: n, Offset: o,
-		EMF: quantity.Volt(n), Current: quantity.Ampere(n), SelfHeating: quantity.DeltaC(n), Instrument: quantity.DeltaC(n),
-	}
-}
-
 // loadProfiles reads the built-in register maps and those of the site. They go
 // through the same code; a mistake in a built-in one is reported like any other.
 func (l *loader) loadProfiles(own []given[string]) {
@@ -46,6 +34,8 @@ func (l *loader) loadProfiles(own []given[string]) {
 	for _, g := range own {
 		if name, text, ok := l.named(g); ok {
 			l.addProfile(l.parseProfile(name, text))
+		} else {
+			l.brokenProfiles = append(l.brokenProfiles, "")
 		}
 	}
 }
@@ -58,6 +48,7 @@ type profileAt struct {
 
 func (l *loader) addProfile(p profileAt) {
 	if p.profile == nil {
+		l.brokenProfiles = append(l.brokenProfiles, p.name.value)
 		return
 	}
 	if _, twice := l.profiles[p.profile.Name]; twice {
@@ -66,6 +57,12 @@ func (l *loader) addProfile(p profileAt) {
 	}
 	l.profiles[p.profile.Name] = p.profile
 	l.names = append(l.names, p.profile.Name)
+}
+
+// brokenProfile reports whether a name that is not defined may be that of a
+// profile that could not be read.
+func (l *loader) brokenProfile(name string) bool {
+	return slices.Contains(l.brokenProfiles, name) || slices.Contains(l.brokenProfiles, "")
 }
 
 // ParseProfile reads one register map; file is the name shown in messages. The
@@ -89,11 +86,11 @@ func (l *loader) parseProfile(file string, text []byte) profileAt {
 	}
 	d, ok := mapping(profileKeys()...).read(r, root, "")
 	if !ok || len(l.mistakes) > before {
-		return profileAt{}
+		return profileAt{name: d.name}
 	}
 	p := r.profile(&d, r.at(root))
 	if len(l.mistakes) > before {
-		return profileAt{}
+		return profileAt{name: d.name}
 	}
 	return profileAt{p, d.name}
 }
@@ -179,6 +176,9 @@ func (r *reader) checkProfile(d *profileDraft, p *devices.Profile, at Place, sai
 			continue
 		}
 		where, path := at, ""
+		if p.AddressBase != 0 {
+			problem += " (wire addresses, counted from 0)"
+		}
 		if d.blocks.ok && strings.HasPrefix(problem, "block") {
 			where, path = d.blocks.at, "blocks"
 		}
@@ -210,11 +210,12 @@ func lines(err error) []string {
 }
 
 func (a *accuracyDraft) limits() diagnostics.Accuracy {
-	u := unstated()
+	u := diagnostics.NoAccuracy()
 	return diagnostics.Accuracy{
 		Lead: a.lead.or(u.Lead), LeadResolution: a.leadResolution.or(u.LeadResolution),
 		Sensor: a.sensor.or(u.Sensor), SensorRes: a.sensorResolution.or(u.SensorRes),
-		Gain: a.gain.or(u.Gain), Offset: a.offset.or(u.Offset), EMF: a.emf.or(u.EMF), Current: a.current.or(u.Current),
+		Gain: a.gain.or(u.Gain), Offset: a.offset.or(u.Offset), EMF: a.emf.or(u.EMF),
+		Current: a.current.or(u.Current), Current2: a.current2.or(u.Current2),
 		SelfHeating: a.selfHeating.or(u.SelfHeating), Instrument: a.instrument.or(u.Instrument),
 	}
 }

@@ -28,7 +28,7 @@ func (r *loopResolver) reports(g *given[loopDraft], l *Loop) {
 		r.add(d.reports.at, d.reports.path, "want all-leads, loops or reading", "pairs is for three wires: b1 and b2 without a1; this loop has %d", l.Wires)
 	case l.Profile != nil:
 		if missing := lacks(l.Profile, l.Wires, l.Reports); missing != "" {
-			r.add(d.reports.at, d.reports.path, "this profile can give "+orList(canReport(l.Profile, l.Wires)), "profile %s has no %s, which reports: %s needs", l.Profile.Name, missing, l.Reports)
+			r.add(d.reports.at, d.reports.path, "this profile can give "+orList(canReport(l.Profile, l.Wires)), "profile %s has no %s, as %s needs", l.Profile.Name, missing, l.Reports)
 		}
 	}
 }

@@ -26,12 +26,13 @@ func (l *loader) resolve(file string, d *plantDraft) *Plant {
 	sensors := l.sensors(d.sensors.value)
 	p.Links = l.links(d.links.value)
 	loops := l.loopDrafts(d)
-	if len(loops) == 0 && len(l.mistakes) == 0 {
+	if len(loops) == 0 && d.loops.absent() && d.index.absent() {
 		l.add(Place{file, 1, 1}, "loops", `write them under "loops", or name an instrument index under "index"`, "the plant has no loops")
 	}
 	res := &loopResolver{
 		report: l.report, links: p.Links, linkIndex: indexLinks(p.Links),
-		profiles: l.profiles, profileNames: l.names, sensors: sensors, polled: true,
+		profiles: l.profiles, profileNames: l.names, broken: l.brokenProfile, sensors: sensors, polled: true,
+		linksNamed: !d.links.bad && !slices.ContainsFunc(d.links.value, func(k given[linkDraft]) bool { return !k.value.name.ok }),
 	}
 	p.Loops = res.loops(loops)
 	l.terminals(d.terminals, p.Loops)
@@ -61,10 +62,11 @@ func (l *loader) loopDrafts(d *plantDraft) []given[loopDraft] {
 }
 
 func (l *loader) sensors(list []given[sensorDraft]) map[string]rtd.Sensor {
-	own := map[string]rtd.Sensor{}
+	own := map[string]rtd.Sensor{} // a zero sensor is one that could not be read
 	for _, g := range list {
 		s := g.value
 		if !s.name.ok || !s.r0.ok || !s.a.ok || !s.b.ok || !s.low.ok || !s.high.ok {
+			own[s.name.value] = rtd.Sensor{}
 			continue // reported already
 		}
 		if _, err := rtd.ParseSensor(s.name.value); err == nil {
@@ -78,7 +80,6 @@ func (l *loader) sensors(list []given[sensorDraft]) map[string]rtd.Sensor {
 		curve, err := rtd.NewCVD(s.name.value, rtd.CVD{R0: s.r0.value, A: s.a.value, B: s.b.value, C: s.c.value, Low: s.low.value, High: s.high.value})
 		if err != nil {
 			l.fault(g.at, g.path, faultOf(err))
-			continue
 		}
 		own[s.name.value] = curve
 	}

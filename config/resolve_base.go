@@ -11,7 +11,7 @@ import (
 func (r *loopResolver) profile(g *given[loopDraft], l *Loop) {
 	d := &g.value
 	if !d.profile.ok {
-		if r.polled {
+		if r.polled && d.profile.absent() {
 			r.add(g.at, g.path, meant("", r.profileNames), "no profile: which register holds what is not known")
 		}
 		l.SensorIs = d.sensorIs.or(wiring.AfterMethod)
@@ -19,7 +19,7 @@ func (r *loopResolver) profile(g *given[loopDraft], l *Loop) {
 	}
 	p, ok := r.profiles[d.profile.value]
 	if !ok {
-		if r.polled { // an index for recorded data may name maps that are not at hand
+		if r.polled && !r.broken(d.profile.value) { // an index for recorded data may name maps that are not at hand
 			r.add(d.profile.at, d.profile.path, meant(d.profile.value, r.profileNames), "profile %q is not defined", d.profile.value)
 		}
 		l.SensorIs = d.sensorIs.or(wiring.AfterMethod)
@@ -42,6 +42,9 @@ func registerName(p *devices.Profile, wire uint16) string {
 // that the whole profile fits behind it.
 func (r *loopResolver) base(g *given[loopDraft], l *Loop) {
 	p, b := l.Profile, g.value.base
+	if b.bad {
+		return // reported already
+	}
 	wire := b.or(p.AddressBase) - p.AddressBase
 	if wire < 0 || wire > 65535 {
 		r.add(b.at, b.path, fmt.Sprintf("want %d to %d", p.AddressBase, 65535+p.AddressBase),

@@ -19,7 +19,9 @@ type loopResolver struct {
 	profiles     map[string]*devices.Profile
 	profileNames []string
 	sensors      map[string]rtd.Sensor
-	polled       bool // each loop needs a link; false: an index for recorded data
+	linksNamed   bool                      // every link has a name that could be read
+	broken       func(profile string) bool // it could not be read, which is reported already
+	polled       bool                      // each loop needs a link; false: an index for recorded data
 }
 
 func (r *loopResolver) loops(drafts []given[loopDraft]) []Loop {
@@ -98,13 +100,7 @@ func (r *loopResolver) partners(drafts []given[loopDraft], tags map[string]Place
 func (r *loopResolver) loop(g *given[loopDraft]) Loop {
 	d := &g.value
 	l := Loop{Link: -1, Place: g.at, Interval: d.interval.or(DefaultInterval)}
-	l.Spec = diagnostics.Spec{
-		Tag: d.tag.value, Site: d.site.value, Area: d.area.value, Box: d.box.value, Cabinet: d.cabinet.value, Cable: d.cable.value,
-		Role: d.role.value, Service: d.service.value, Partner: d.partner.value, Outdoor: d.outdoor.value, Balance: d.balance.value,
-		Class: d.class.value, Rule: d.rule.value, Calibrated: d.calibrated.value,
-		Fixed: quantity.Ohm(math.NaN()), Cable20: quantity.Ohm(math.NaN()), CableM: quantity.Metre(math.NaN()),
-		LeadLimit: d.leadLimit.or(quantity.Ohm(math.NaN())), Accuracy: unstated(), Interval: l.Interval,
-	}
+	l.describe(d)
 	r.sensor(g, &l)
 	r.profile(g, &l)
 	r.wiring(g, &l)
@@ -115,6 +111,16 @@ func (r *loopResolver) loop(g *given[loopDraft]) Loop {
 		r.where(g, &l)
 	}
 	return l
+}
+
+// describe takes over what needs no check against anything else.
+func (l *Loop) describe(d *loopDraft) {
+	l.Spec = diagnostics.NewSpec(d.tag.value)
+	s := &l.Spec
+	s.Site, s.Area, s.Box, s.Cabinet, s.Cable = d.site.value, d.area.value, d.box.value, d.cabinet.value, d.cable.value
+	s.Role, s.Service, s.Partner, s.Outdoor, s.Balance = d.role.value, d.service.value, d.partner.value, d.outdoor.value, d.balance.value
+	s.Class, s.Construction, s.Rule, s.Calibrated = d.class.value, d.construction.value, d.rule.value, d.calibrated.value
+	s.LeadLimit, s.Spread, s.Interval = d.leadLimit.or(s.LeadLimit), d.spread.or(s.Spread), l.Interval
 }
 
 func (r *loopResolver) sensor(g *given[loopDraft], l *Loop) {
@@ -140,14 +146,16 @@ func (r *loopResolver) wiring(g *given[loopDraft], l *Loop) {
 		l.Method = d.method.value
 		l.Wires = l.Method.Wires()
 		r.methodWires(g, l)
-	case !d.wires.ok:
+	case d.method.bad || d.wires.bad: // reported already
+	case d.wires.absent():
 		r.add(g.at, g.path, `write "wires: 4", or the method`, "neither wires nor method is given")
 	default:
 		l.Wires = d.wires.value
 		r.methodOf(g, l)
 	}
 	switch {
-	case l.Method == wiring.TwoWireFixed && !d.offset.ok:
+	case d.offset.bad: // reported already
+	case l.Method == wiring.TwoWireFixed && d.offset.absent():
 		r.add(d.method.at, d.method.path, "state the fixed compensation, or write two-wire", "two-wire-fixed without its offset")
 	case l.Method == wiring.TwoWireFixed:
 		l.Fixed = d.offset.value
@@ -162,7 +170,8 @@ func (r *loopResolver) wiring(g *given[loopDraft], l *Loop) {
 func (r *loopResolver) methodWires(g *given[loopDraft], l *Loop) {
 	d := &g.value
 	switch {
-	case l.Method == wiring.DeviceCorrected && !d.wires.ok:
+	case d.wires.bad: // reported already
+	case l.Method == wiring.DeviceCorrected && d.wires.absent():
 		r.add(d.method.at, d.method.path, `write "wires: 3" or "wires: 4"`, "device-corrected leaves the number of wires open")
 	case l.Method == wiring.DeviceCorrected && d.wires.value == 2:
 		r.add(d.wires.at, d.wires.path, "want 3 or 4", "a device cannot measure the leads of two wires")
@@ -223,8 +232,10 @@ func (r *loopResolver) cable(g *given[loopDraft], l *Loop) {
 	if d.cableLength.ok {
 		l.CableM = d.cableLength.value
 	}
-	if d.cableLength.ok && d.conductor.ok {
+	if d.conductor.ok {
 		l.Conductor = d.conductor.value
+	}
+	if d.cableLength.ok && d.conductor.ok {
 		l.Cable20 = d.conductor.value.ResistanceAt(d.cableLength.value, 20)
 	}
 }
@@ -232,11 +243,15 @@ func (r *loopResolver) cable(g *given[loopDraft], l *Loop) {
 // where settles link, unit and base register.
 func (r *loopResolver) where(g *given[loopDraft], l *Loop) {
 	d := &g.value
-	if !d.link.ok {
+	i, ok := r.linkIndex[d.link.value]
+	switch {
+	case d.link.bad: // reported already
+	case d.link.absent():
 		r.add(g.at, g.path, "write the name of a link", "no link: nothing would be read")
-	} else if i, ok := r.linkIndex[d.link.value]; ok {
+	case ok:
 		l.Link = i
-	} else {
+	case !r.linksNamed: // it may be the one whose name could not be read
+	default:
 		names := make([]string, len(r.links))
 		for i := range r.links {
 			names[i] = r.links[i].Name
@@ -255,7 +270,10 @@ func (r *loopResolver) where(g *given[loopDraft], l *Loop) {
 
 func (r *loopResolver) unit(g *given[loopDraft], l *Loop) {
 	d := &g.value
-	if !d.unit.ok {
+	if d.unit.bad {
+		return // reported already
+	}
+	if d.unit.absent() {
 		r.add(g.at, g.path, `write "unit: 1"; a device without a serial side usually answers to 255`, "no unit")
 		return
 	}

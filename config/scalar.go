@@ -141,8 +141,8 @@ func parseNumber(s string) (float64, *fault) {
 	return 0, &fault{f.problem, hint}
 }
 
-// flag is true or false.
-func flag() grammar[bool] {
+// truth is true or false.
+func truth() grammar[bool] {
 	return grammar[bool]{bare, schema{"type": "boolean"}, func(s string) (bool, *fault) {
 		switch s {
 		case "true":

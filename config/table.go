@@ -23,6 +23,7 @@ type table struct {
 	csv     *csv.Reader
 	headers []string // as in the file
 	names   []string // what each column is called here; empty = not wanted or not known
+	meant   []string // columns that were probably meant by unknown ones
 }
 
 // openTable reads the header line. known lists the names of columns, must the
@@ -90,9 +91,11 @@ func (t *table) nameColumns(columns given[map[string]given[string]], known, must
 			continue
 		case !slices.Contains(known, name) && ok:
 			t.add(mapped.at, mapped.path, meant(name, append(slices.Clip(known), ignore)), "%q is no column of this table", clip(name))
+			t.unknown(name, known)
 			name = ""
 		case !slices.Contains(known, name):
-			t.add(at, clip(h), meant(name, known)+", or map it to ignore", "unknown column")
+			t.add(at, clip(h), t.columnHint(name, known), "unknown column")
+			t.unknown(name, known)
 			name = ""
 		case first[name] != "":
 			t.add(at, clip(h), "keep one of them", "column %s is given twice, first as %q", name, first[name])
@@ -112,10 +115,24 @@ func (t *table) checkColumns(columns given[map[string]given[string]], first map[
 		}
 	}
 	for _, name := range must {
-		if first[name] == "" {
+		if first[name] == "" && !slices.Contains(t.meant, name) {
 			t.add(Place{t.file, 1, 1}, "", fmt.Sprintf("add it, or map one of yours to it under columns: {%s: %s}", firstOf(t.headers), name), "no column %s", name)
 		}
 	}
+}
+
+// unknown remembers which column an unknown one was probably meant to be.
+func (t *table) unknown(name string, known []string) {
+	if n := nearest(name, known); n != "" && !slices.Contains(t.meant, n) {
+		t.meant = append(t.meant, n)
+	}
+}
+
+func (t *table) columnHint(name string, known []string) string {
+	if n := nearest(name, known); n != "" {
+		return fmt.Sprintf("did you mean %s? Otherwise map it to ignore", n)
+	}
+	return "map it to ignore under columns, or to one of " + orList(known)
 }
 
 func firstOf(headers []string) string {

@@ -57,14 +57,14 @@ func (l *loader) terminalRow(r *row) (d terminalDraft) {
 			if f != nil {
 				l.fault(c.at, c.header, f)
 			}
-			d.order = given[int]{v, c.at, c.header, true}
+			d.order = given[int]{value: v, at: c.at, path: c.header, ok: f == nil, bad: f != nil}
 			continue
 		}
 		v, f := parseText(c.text)
 		if f != nil {
 			l.fault(c.at, c.header, f)
 		}
-		*texts[c.name] = given[string]{v, c.at, c.header, true}
+		*texts[c.name] = given[string]{value: v, at: c.at, path: c.header, ok: f == nil, bad: f != nil}
 	}
 	return d
 }
@@ -77,6 +77,9 @@ type point struct {
 }
 
 func (l *loader) attach(d *terminalDraft, at Place, byTag map[string]*Loop, points map[point]Place) {
+	if d.tag.bad || d.lead.bad || d.order.bad {
+		return // reported already
+	}
 	if !d.tag.ok || !d.lead.ok || !d.order.ok {
 		l.add(at, "", "fill in tag, lead and order", "an incomplete terminal point")
 		return
@@ -120,6 +123,7 @@ func (l *Loop) finishTerminals() {
 		return cmp.Or(cmp.Compare(a.Lead, b.Lead), cmp.Compare(a.Order, b.Order))
 	})
 	if n := len(l.Leads()); n > 0 {
-		l.Cable20 += soundTerminal * quantity.Ohm(len(l.Terminals)) / quantity.Ohm(n)
+		l.Points = (len(l.Terminals) + n - 1) / n
+		l.Cable20 += soundTerminal * quantity.Ohm(l.Points)
 	}
 }

@@ -40,8 +40,11 @@ func splitMeasured(s string, factors map[string]float64, order []string, example
 	if err != nil {
 		return 0, faultf(fmt.Sprintf("write %q", example), "%q is too large", clip(s))
 	}
-	if m[2] == "" {
-		return 0, faultf(fmt.Sprintf("write %q", m[1]+" "+order[0]), "%q has no unit", s)
+	switch {
+	case m[2] == "":
+		return 0, faultf(fmt.Sprintf("write %q, or another of %s", m[1]+" "+order[0], strings.Join(order[1:], ", ")), "%q has no unit", s)
+	case m[2][0] == ',':
+		return 0, faultf(fmt.Sprintf("write %q", m[1]+"."+m[2][1:]), "%q has a decimal comma", clip(s))
 	}
 	k, ok := factors[m[2]]
 	if !ok {
