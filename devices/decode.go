@@ -64,6 +64,28 @@ func (d *Decoder) Profile() *Profile { return d.profile }
 // values come from.
 func (d *Decoder) TellsCycle() bool { return d.cycles > 0 }
 
+// CycleRequest returns the index of the request that holds the cycle counter, 0
+// where there is none.
+func (d *Decoder) CycleRequest() int {
+	for i := range d.steps {
+		if d.steps[i].field.Quantity == CycleCount {
+			return d.steps[i].request
+		}
+	}
+	return 0
+}
+
+// CycleOf returns the bits of the first cycle counter in an answer to the
+// CycleRequest.
+func (d *Decoder) CycleOf(block []byte) uint64 {
+	for i := range d.steps {
+		if s := &d.steps[i]; s.field.Quantity == CycleCount {
+			return s.field.Raw(block[s.offset:])
+		}
+	}
+	return 0
+}
+
 // Decode fills r with what the answers hold: blocks[i] are the register bytes
 // of Requests()[i], at least Count registers. A primary quantity (lead, loop,
 // pair, sensor, reading) with one of its invalid values makes the sample
@@ -77,7 +99,7 @@ func (d *Decoder) Decode(blocks [][]byte, at time.Time, r *Reading) {
 		s := &d.steps[i]
 		src := blocks[s.request]
 		if len(src) < s.offset+2*int(s.field.Registers()) {
-			r.degrade(measure.Comms, fmt.Sprintf("%s: the answer ends before its register", s.field.Quantity))
+			r.Degrade(measure.Comms, fmt.Sprintf("%s: the answer ends before its register", s.field.Quantity))
 			return
 		}
 		src = src[s.offset:]
@@ -87,11 +109,11 @@ func (d *Decoder) Decode(blocks [][]byte, at time.Time, r *Reading) {
 		}
 		v, ok := s.field.get(src, s.lin)
 		if !ok && s.field.Quantity.primary() {
-			r.degrade(measure.Invalid, "")
+			r.Degrade(measure.Invalid, "")
 		}
 		if s.field.Quantity == CycleCount {
 			if v != cycle && !math.IsNaN(cycle) {
-				r.degrade(measure.Skewed, "cycle counters differ: the values are of two measuring cycles")
+				r.Degrade(measure.Skewed, "cycle counters differ: the values are of two measuring cycles")
 			}
 			cycle = v
 		}
@@ -123,14 +145,14 @@ func (d *Decoder) status(f *Field, src []byte, r *Reading) {
 	raw := f.Raw(src)
 	for _, b := range f.Status {
 		if raw&b.Mask == b.Equals {
-			r.degrade(measure.Quality(b.Quality), b.Text)
+			r.Degrade(measure.Quality(b.Quality), b.Text)
 		}
 	}
 }
 
-// degrade sets a quality that is not good; what the device says about itself
+// Degrade sets a quality that is not good; what the device says about itself
 // outranks what its values look like, and the first problem is the one told.
-func (r *Reading) degrade(q measure.Quality, problem string) {
+func (r *Reading) Degrade(q measure.Quality, problem string) {
 	if q == measure.Good {
 		return
 	}

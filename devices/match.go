@@ -14,7 +14,7 @@ func (w *wire) matchMBAP() error {
 		b := w.buf[w.r:w.w]
 		n := mbapLen(b)
 		if n < 0 {
-			return errFraming
+			return ErrFraming
 		}
 		if n == 0 {
 			return nil

@@ -48,11 +48,14 @@ type wire struct {
 	bytesOut, bytesIn, refused uint64
 }
 
+// ErrFraming means that a TCP stream does not carry whole Modbus frames any
+// more; only a new connection finds them again.
+var ErrFraming = errors.New("the stream of answers has lost its frames")
+
 // What a wire can fail with, beside what the stream says.
 var (
 	errInterrupted = errors.New("stopped")
 	errIdle        = errors.New("nothing was asked")
-	errFraming     = errors.New("the stream of answers has lost its frames") // only a new connection finds the frames again
 	errSilent      = fmt.Errorf("no answer: %w", os.ErrDeadlineExceeded)
 )
 
@@ -140,7 +143,7 @@ func (w *wire) fill() error {
 	case errors.Is(err, os.ErrDeadlineExceeded) && w.off.Load():
 		return errInterrupted
 	case errors.Is(err, os.ErrDeadlineExceeded) && w.w > w.r && w.mbap:
-		return errFraming
+		return ErrFraming
 	case errors.Is(err, os.ErrDeadlineExceeded) && w.w > w.r:
 		return &garbled{fmt.Sprintf("the answer stopped after %d bytes", w.w-w.r)}
 	case errors.Is(err, os.ErrDeadlineExceeded):

@@ -1,0 +1,32 @@
+package poll
+
+import (
+	"time"
+
+	"ohmdrift/diagnostics/measure"
+)
+
+// unit is one device behind a link.
+type unit struct {
+	id      uint8
+	breaker breaker
+	failed  time.Time // last failure
+	slow    bool      // has answered after its time: it needs the whole timeout
+	problem string    // why its last request failed
+	quality measure.Quality
+	stats   unitStats
+}
+
+// why says why the unit has no value.
+func (u *unit) why() string {
+	if u.problem == "" {
+		return "not polled yet"
+	}
+	return u.problem
+}
+
+// loopState is what polling remembers of one loop from poll to poll. It belongs
+// to the goroutine of its link.
+type loopState struct {
+	work *work
+}
