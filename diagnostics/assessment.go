@@ -6,6 +6,7 @@ import (
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
+	"ohmdrift/diagnostics/rtd"
 )
 
 // Assessment is what one sample of a loop means. Numbers that cannot be known
@@ -29,11 +30,17 @@ type Assessment struct {
 	Corrected  quantity.DegC   // reading minus error
 	UCorrected quantity.DeltaC // sensor class not included
 	Tolerance  quantity.DeltaC // of the class at the present temperature; NaN out of its range
+	Class      rtd.Class       // that Tolerance comes from: the next lower one outside the range of the sensor's own
 
-	ShareTolerance float64      // |error| / tolerance
-	ShareLimit     float64      // |error that counts| / limit on its side
+	Basis     Knowledge       // how Error is known
+	ErrorLow  quantity.DeltaC // Error cannot be below this whatever the hidden leads are; NaN = not bounded
+	ErrorHigh quantity.DeltaC // nor above this
+
+	ShareTolerance float64      // |error that counts| / tolerance
+	ShareLimit     float64      // |error that counts| / limit on its side; 0 where that side has none
 	POverLimit     float64      // probability that the error that counts is over the limit
 	Over           bool         // by the loop's decision rule
+	Clear          bool         // inside the limit by more than the uncertainty: an imbalance finding may clear
 	Closure        quantity.Ohm // closure residual of pairs, NaN without
 	EMF            quantity.Volt
 }

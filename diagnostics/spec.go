@@ -3,6 +3,7 @@ package diagnostics
 import (
 	"time"
 
+	"ohmdrift/diagnostics/copper"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
 	"ohmdrift/diagnostics/rtd"
@@ -11,7 +12,8 @@ import (
 
 // Spec is what is known about a loop before the first sample: the instrument
 // index and the transmitter's data sheet. It does not change while the loop
-// runs; a reload builds a new one. Optional numbers are NaN when not given.
+// runs; a reload builds a new one. Optional numbers that must be positive may be
+// NaN or 0 when not given (NewSpec makes them NaN).
 type Spec struct {
 	Tag     string
 	Site    string
@@ -32,6 +34,11 @@ type Spec struct {
 	Sensor   rtd.Sensor
 	Class    rtd.Class
 
+	Construction rtd.Construction // wire-wound where not stated
+	Spread       float64          // largest minus smallest lead of one cable, share of a lead; 0 or NaN = DefaultSpread
+	Conductor    copper.Conductor // of the extension; the zero value = not stated
+	Points       int              // terminal points that one lead passes; 0 = not stated
+
 	LimitHigh  quantity.DeltaC // largest reading error upwards that the process allows, > 0; NaN = none
 	LimitLow   quantity.DeltaC // largest reading error downwards, < 0; NaN = none
 	LeadLimit  quantity.Ohm    // lead resistance up to which the device works; NaN = none
@@ -44,6 +51,25 @@ type Spec struct {
 	Interval time.Duration
 
 	Accuracy Accuracy
+}
+
+// NewSpec returns a spec in which every optional number is absent.
+func NewSpec(tag string) Spec {
+	o, d := quantity.Ohm(quantity.Absent), quantity.DeltaC(quantity.Absent)
+	return Spec{
+		Tag: tag, Fixed: o, LimitHigh: d, LimitLow: d, LeadLimit: o, Cable20: o,
+		CableM: quantity.Metre(quantity.Absent), Spread: quantity.Absent, Accuracy: NoAccuracy(),
+	}
+}
+
+// NoAccuracy returns a data sheet that states nothing.
+func NoAccuracy() Accuracy {
+	o, d := quantity.Ohm(quantity.Absent), quantity.DeltaC(quantity.Absent)
+	return Accuracy{
+		Lead: o, LeadResolution: o, Sensor: o, SensorRes: o, Gain: quantity.Absent, Offset: o,
+		EMF: quantity.Volt(quantity.Absent), Current: quantity.Ampere(quantity.Absent), Current2: quantity.Ampere(quantity.Absent),
+		SelfHeating: d, Instrument: d,
+	}
 }
 
 // Calibrated says whether the imbalance was trimmed out at calibration.
@@ -78,6 +104,7 @@ type Accuracy struct {
 	Offset         quantity.Ohm    // common offset of the lead measurement
 	EMF            quantity.Volt   // thermal EMF that may be present
 	Current        quantity.Ampere // measuring current
+	Current2       quantity.Ampere // current of the second sensor value; negative = reversed; 0 or NaN = none
 	SelfHeating    quantity.DeltaC
 	Instrument     quantity.DeltaC // remaining instrument error of the reading
 }
