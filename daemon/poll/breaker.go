@@ -87,3 +87,8 @@ func (b *budget) may(now time.Time) bool {
 }
 
 func (b *budget) spend(d time.Duration) { b.credit -= d }
+
+// wait returns how long it takes to earn back what was overspent.
+func (b *budget) wait() time.Duration {
+	return time.Millisecond + time.Duration(float64(max(-b.credit, 0))/probeShare)
+}

@@ -3,10 +3,8 @@ package poll
 import (
 	"context"
 	"errors"
-	"fmt"
 	"reflect"
 	"sync"
-	"time"
 
 	"github.com/rs/zerolog"
 	"golang.org/x/time/rate"
@@ -58,14 +56,17 @@ func New(plan Plan, sink Sink, o Options) (*Poller, error) {
 	if err != nil {
 		return nil, err
 	}
+	return &Poller{host: newHost(o), plan: c, sink: sink}, nil
+}
+
+func newHost(o Options) *host {
 	if o.DialRate == 0 {
 		o.DialRate = 50
 	}
 	if o.Dial == nil {
 		o.Dial = devices.OpenPath
 	}
-	h := &host{log: o.Log, dials: rate.NewLimiter(rate.Limit(o.DialRate), max(1, int(o.DialRate))), dial: o.Dial, seen: map[string]int{}}
-	return &Poller{host: h, plan: c, sink: sink}, nil
+	return &host{log: o.Log, dials: rate.NewLimiter(rate.Limit(o.DialRate), max(1, int(o.DialRate))), dial: o.Dial, seen: map[string]int{}}
 }
 
 // phase spreads the first slots of many links.
@@ -187,14 +188,6 @@ func (r *runner) refusedTogether() map[string]bool {
 	}
 	return m
 }
-
-// Work polls one loop as fast as its device and the probe budget of its link
-// allow, for the given time, at most an hour; zero ends it.
-func (p *Poller) Work(loop int, d time.Duration) error { return fmt.Errorf("not yet") }
-
-// WorkRate returns the polls a second that work mode reaches on the loop, 0
-// when it is off.
-func (p *Poller) WorkRate(loop int) float64 { return 0 }
 
 // Stats returns the counters of every link in the order of the plan.
 func (p *Poller) Stats() []LinkStats {

@@ -53,6 +53,7 @@ type inbox struct {
 	mu    sync.Mutex
 	jobs  *takeover
 	works []workOrder     // at most one a loop
+	rates map[int]float64 // polls a second of loops in work mode
 	apart map[string]bool // loops that their unit refuses to give together with others
 	wake  chan struct{}
 }
@@ -69,7 +70,7 @@ func newRunner(cfg devices.LinkConfig, h *host) *runner {
 		cfg: cfg.WithDefaults(), host: h,
 		log:   h.log.With().Str("link", cfg.Name).Logger(),
 		units: map[uint8]*unit{}, loops: map[loopKey]*loopState{},
-		inbox: inbox{wake: make(chan struct{}, 1), apart: map[string]bool{}},
+		inbox: inbox{wake: make(chan struct{}, 1), rates: map[int]float64{}, apart: map[string]bool{}},
 	}
 	r.dialer = newDialer(r)
 	return r

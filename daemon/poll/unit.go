@@ -27,6 +27,4 @@ func (u *unit) why() string {
 
 // loopState is what polling remembers of one loop from poll to poll. It belongs
 // to the goroutine of its link.
-type loopState struct {
-	work *work
-}
+type loopState struct{}
