@@ -94,10 +94,13 @@ const (
 	wideW, tallW   = 1060, 358
 	wideGap        = 66
 	tallStage      = 78
-	elementAt      = 34 // along, of the element's axis
-	branchAt       = 74 // along, where leads of one side part
+	elementAt      = 34  // along, of the element's axis
+	branchAt       = 124 // along, where leads of one side part
+	tallBranchAt   = 74  // the same where the sensor's name stands elsewhere
 	elementLen     = 40
 	elementBreadth = 18
+	endWire        = 58 // along, from the last terminal to the end of the wire
+	nameChars      = 14 // of an enclosure's name on one line of a tall drawing
 )
 
 // wideCircuit draws the run from left to right, tallCircuit from top to bottom.
@@ -110,8 +113,8 @@ func wideCircuit(l *Loop, cells []leadCell, bad finding.LeadSet) *drawing {
 
 func tallCircuit(l *Loop, cells []leadCell, bad finding.LeadSet) *drawing {
 	n := max(len(stages(l)), 1)
-	p := paper{tall: true, start: 132, first: 132, leads: l.Spec.Leads()}
-	p.gap = (tallW - 46 - p.first) / max(len(p.leads)-1, 1)
+	p := paper{tall: true, start: 132, first: 118, leads: l.Spec.Leads()}
+	p.gap = (tallW - 36 - p.first) / max(len(p.leads)-1, 1)
 	p.end = p.start + (n-1)*tallStage
 	d := &drawing{ID: "tall", Class: "tall", W: tallW, H: p.end + 112}
 	d.draw(l, p, cells, bad)
@@ -166,7 +169,7 @@ func (d *drawing) element(l *Loop, p paper) {
 	d.Slash = p.path(elementAt-18, mid-26, elementAt-18, mid-16, elementAt+18, mid+20)
 	lx, ly := elementAt+28, mid+5
 	if p.tall {
-		lx, ly = 14, elementAt+5
+		lx, ly = 12, elementAt+5
 	}
 	d.Labels = append(d.Labels, label{X: lx, Y: ly, Class: "sensor", Text: fmt.Sprint(l.Spec.Sensor)})
 }
@@ -179,15 +182,22 @@ func (d *drawing) lead(p paper, i int, c leadCell, lead measure.Lead) {
 	case c.Word:
 		class = "lead unseen"
 	}
-	end := p.end + 34
+	end := p.end + endWire
+	if p.tall {
+		end = p.end + 34
+	}
 	from := p.across(0)
 	if lead >= measure.B1 {
 		from = p.across(p.firstB())
 	}
+	branch := branchAt
+	if p.tall {
+		branch = tallBranchAt
+	}
 	path := p.path(elementAt, p.across(i), end, p.across(i))
 	if from != p.across(i) { // the second lead of its side parts from the first
-		path = p.path(branchAt, from, branchAt, p.across(i), end, p.across(i))
-		x, y := p.xy(branchAt, from)
+		path = p.path(branch, from, branch, p.across(i), end, p.across(i))
+		x, y := p.xy(branch, from)
 		d.Points = append(d.Points, point{X: x, Y: y, Class: "join"})
 	}
 	d.Wires = append(d.Wires, wire{path, class})
@@ -200,11 +210,27 @@ func (d *drawing) enclosure(p paper, name string, along int) {
 	last := p.across(len(p.leads) - 1)
 	if p.tall {
 		d.Frames = append(d.Frames, rect{4, along - 26, tallW - 8, 52})
-		d.Labels = append(d.Labels, label{X: 14, Y: along + 5, Class: "place", Text: name})
+		lines := wrapped(name, nameChars)
+		for i, line := range lines {
+			d.Labels = append(d.Labels, label{X: 12, Y: along + 5 + 16*i - 8*(len(lines)-1), Class: "place", Text: line})
+		}
 		return
 	}
 	d.Frames = append(d.Frames, rect{along - 48, 34, 96, last - 34 + 32})
 	d.Labels = append(d.Labels, label{X: along, Y: 22, Class: "place", Text: name, Middle: true})
+}
+
+// wrapped breaks a name at its spaces into lines of about n characters, at most
+// three; the rest stays on the last.
+func wrapped(name string, n int) (lines []string) {
+	for _, w := range strings.Fields(name) {
+		if k := len(lines); k > 0 && (k == 3 || len(lines[k-1])+1+len(w) <= n) {
+			lines[k-1] += " " + w
+			continue
+		}
+		lines = append(lines, w)
+	}
+	return lines
 }
 
 func (d *drawing) terminal(p paper, along, i int, text string, bad, suspected bool) {
@@ -214,7 +240,10 @@ func (d *drawing) terminal(p paper, along, i int, text string, bad, suspected bo
 		class = "terminal bad"
 	}
 	d.Points = append(d.Points, point{x, y, class, suspected})
-	t := label{X: x, Y: y + 25, Class: "number", Text: text, Middle: true}
+	t := label{X: x, Y: y + 24, Class: "number", Text: text, Middle: true}
+	if suspected {
+		t.Y += 5
+	}
 	if p.tall {
 		t.X, t.Y, t.Middle = x+13, y+5, false
 		if suspected {
@@ -237,8 +266,9 @@ func (d *drawing) value(p paper, i int, l *Loop, c leadCell, lead measure.Lead) 
 	if c.Word {
 		whole.Class, whole.Key = "word", ""
 	}
-	x, y := p.xy(p.end+44, p.across(i))
+	x, y := p.xy(p.end+endWire+10, p.across(i))
 	if p.tall {
+		y = p.end + 44
 		name.X, name.Y, name.Middle = x, y+8, true
 		whole.X, whole.Y, whole.Middle = x, y+32, true
 		contact.X, contact.Y, contact.Middle = x, y+56, true
@@ -251,10 +281,10 @@ func (d *drawing) value(p paper, i int, l *Loop, c leadCell, lead measure.Lead) 
 }
 
 func (d *drawing) headings(p paper) {
-	x, y := p.xy(p.end+44, 22)
+	x, y := p.end+endWire+10, 22
 	if p.tall {
-		d.Labels = append(d.Labels, label{X: 14, Y: p.end + 76, Class: "head", Text: "lead, Ω"},
-			label{X: 14, Y: p.end + 100, Class: "head", Text: "contact, Ω"})
+		d.Labels = append(d.Labels, label{X: 12, Y: p.end + 76, Class: "head", Text: "lead, Ω"},
+			label{X: 12, Y: p.end + 100, Class: "head", Text: "contact, Ω"})
 		return
 	}
 	d.Labels = append(d.Labels, label{X: x + 120, Y: y, Class: "head", Text: "lead, Ω", End: true},

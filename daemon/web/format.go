@@ -133,7 +133,7 @@ func onset(t, now time.Time) string {
 func clock(t time.Time) string { return t.UTC().Format("15:04:05 UTC") }
 
 // moment prints date and time of day with the zone.
-func moment(t time.Time) string { return t.UTC().Format("2 Jan 2006, 15:04:05 UTC") }
+func moment(t time.Time) string { return t.UTC().Format("2 Jan 2006, 15:04 UTC") }
 
 // stamp is the machine-readable form of a moment; "" for none.
 func stamp(t time.Time) string {

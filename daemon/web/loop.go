@@ -96,12 +96,29 @@ func newLoopPage(l *Loop, g Progress, now time.Time) *loopPage {
 	for i := range l.Findings {
 		p.Findings = append(p.Findings, newFindingView(&l.Findings[i], now))
 	}
-	if l.Standing != nil {
-		p.Forecast = forecastWords(l.Standing.Forecast, now)
+	if len(p.Findings) > 0 && l.Standing != nil && l.Findings[0].Kind == l.Standing.Kind {
+		p.Findings[0].Forecast = "" // it stands at the top of the page
 	}
+	p.Forecast = pageForecast(l, now)
 	p.Cautions, p.Steps = cautions(l), steps(l, bad)
 	p.Trend = newTrendView(l, p.API, bad)
 	return p
+}
+
+// pageForecast says when the loop leaves its limit, or why there is no date.
+func pageForecast(l *Loop, now time.Time) string {
+	if l.Standing != nil {
+		if s := forecastWords(l.Standing.Forecast, now); s != "" {
+			return s
+		}
+	}
+	switch {
+	case !live(&l.Row, now):
+		return "No forecast while there is no live value."
+	case l.Condition == diagnostics.ConditionFailure:
+		return "No forecast: the loop has failed already."
+	}
+	return "Nothing is under way that a date could be given for."
 }
 
 // leadRows fills the table of leads and returns the cells of the loop's leads.
@@ -183,7 +200,7 @@ func numbers(r *Row) []named {
 		{"Imbalance left in the reading", withUnit(signedOhm(v.Imbalance), "Ω"), "now.imbalance"},
 		{"Share of the loop's limit", percent(v.ShareLimit), "now.share"},
 		{"Share of class tolerance" + prefixed(", ±", withUnit(fixed(float64(v.Tolerance), 2), "°C")), percent(v.ShareTolerance), "now.tolerance"},
-		{"Chance that the limit is passed", percent(v.POverLimit), "now.p"},
+		{"Chance that the limit is passed now", percent(v.POverLimit), "now.p"},
 	}
 	if r.Spec.Calibrated == diagnostics.LeadsIn || r.Spec.Calibrated == diagnostics.CalibratedUnknown {
 		e, u := errorAndU(v.Error, v.U)

@@ -42,6 +42,7 @@ type rowShape struct {
 	Quality                               string
 	Dim                                   bool // the values are not those of now
 	Over                                  bool
+	NoImbalance, NoError                  bool // a word stands in place of the number
 	StaleS                                int
 }
 
@@ -75,6 +76,9 @@ func newRow(n int, r *Row, now time.Time) rowView {
 	if r.Standing != nil {
 		v.Stands, v.More, v.Bad = standing(r.Standing, now), max(r.Open-1, 0), r.Standing.Leads
 	}
+	if v.State == functionCheck {
+		v.Stands = "work in progress" + prefixed("; ", v.Stands)
+	}
 	v.Leads = leadCells(r, v.Bad)
 	for i, c := range v.Leads {
 		if c.Word || c.None {
@@ -93,10 +97,13 @@ func (v *rowView) numbers(r *Row) {
 	if now.At.IsZero() {
 		missing = noValue
 	}
-	v.Imbalance = orElse(signedOhm(now.Imbalance), missing)
+	if v.Imbalance = signedOhm(now.Imbalance); v.Imbalance == "" {
+		v.Imbalance, v.NoImbalance = missing, true
+	}
 	e, u, _ := counting(r)
-	v.Error, v.U = errorAndU(e, u)
-	v.Error = orElse(v.Error, missing)
+	if v.Error, v.U = errorAndU(e, u); v.Error == "" {
+		v.Error, v.NoError = missing, true
+	}
 	v.Share = percent(now.ShareLimit)
 	v.Bar = bar(now.ShareLimit)
 }
@@ -148,8 +155,12 @@ func (v *rowView) add(f *frame, html func() string) {
 			f.texts[v.ID+"."+c.Name] = c.Text
 		}
 	}
-	f.texts[v.ID+".imbalance"] = v.Imbalance
-	f.texts[v.ID+".error"] = v.Error
+	if !v.NoImbalance {
+		f.texts[v.ID+".imbalance"] = v.Imbalance
+	}
+	if !v.NoError {
+		f.texts[v.ID+".error"] = v.Error
+	}
 	f.texts[v.ID+".u"] = v.U
 	f.texts[v.ID+".share"] = v.Share
 	f.texts[v.ID+".bar"] = fmt.Sprint(v.Bar)

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"time"
 
+	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/quantity"
 	"ohmdrift/diagnostics/wiring"
@@ -96,6 +97,8 @@ func leadName(s string) bool {
 func effect(r *Row) []part {
 	e, u, from := counting(r)
 	switch {
+	case r.Condition == diagnostics.ConditionFailure:
+		return sentence("The reading is ", "not valid", " while this stands.")
 	case !quantity.Known(e):
 		return sentence("What the leads do to the reading cannot be seen on this transmitter.")
 	case quantity.Known(u) && math.Abs(float64(e)) <= math.Abs(float64(u)):
@@ -139,26 +142,34 @@ func observability(l *Loop) []string {
 
 // where says at which terminals to look, in words.
 func where(l *Loop, bad finding.LeadSet) string {
-	if bad == 0 {
+	if bad == 0 || l.Standing == nil {
 		return ""
 	}
-	box, n := "", 0
-	if l.Standing != nil {
-		box = l.Standing.Box
-	}
+	n := 0
 	for _, t := range l.Terminals {
-		if bad.Has(t.Lead) && (box == "" || t.Enclosure == box) {
+		if suspect(l, t.Enclosure, t.Lead, bad) {
 			n++
 		}
 	}
-	leads := list(bad.Names())
+	leads, what := list(bad.Names()), culprit(l.Standing.Kind)
 	switch {
 	case n == 0:
 		return "The terminals of " + leads + " are not listed in the plant, so none can be marked."
-	case box != "":
-		return "Several loops of " + box + " go bad together: look at the marked terminals there first."
+	case l.Standing.Box != "":
+		return "Several loops of " + l.Standing.Box + " go bad together: look at the marked terminals there first."
 	case n == 1:
-		return "The extra resistance sits at the marked terminal of " + leads + ", or in the conductor."
+		return what + " is at the marked terminal of " + leads + " or in the conductor."
 	}
-	return "The extra resistance sits at one or more of the " + strconv.Itoa(n) + " marked terminals of " + leads + ". Which one cannot be seen from here."
+	return what + " is at one or more of the " + strconv.Itoa(n) + " marked terminals of " + leads + ", or in the conductor. Which one cannot be seen from here."
+}
+
+// culprit is what has to be found at the terminals.
+func culprit(k finding.Kind) string {
+	switch k {
+	case finding.LeadOpen:
+		return "The break"
+	case finding.LeadShort:
+		return "The short"
+	}
+	return "The extra resistance"
 }
