@@ -38,6 +38,8 @@
 // the disk: the database itself syncs only at the end of a segment, so the
 // owner syncs the newest segment after each commit.
 //
-// Samples may arrive up to Options.OutOfOrder late. A second value for a time
-// already stored is refused and counted (Stats.Refused); the first one stands.
+// Samples may arrive up to Options.OutOfOrder late. A second, different value
+// for the newest time of a loop is refused and counted (Stats.Refused): the
+// first one stands. For an earlier time either may stand, so nothing may rely
+// on overwriting.
 package history

@@ -81,6 +81,7 @@ type History struct {
 	synced  syncedSegments
 	failing string // the problem last logged
 	epoch   int    // counts the exchanges of db
+	torn    bool   // a commit has failed: mend before the next
 }
 
 // call is work for the owner goroutine.

@@ -42,12 +42,14 @@ func (h *History) Import(ctx context.Context, past iter.Seq2[string, *measure.Sa
 	})
 }
 
-// reopen exchanges the database for one that knows the new blocks.
+// reopen exchanges the database for one that reads the folder anew.
 func (h *History) reopen() error {
 	h.dbMu.Lock()
 	defer h.dbMu.Unlock()
-	if err := h.db.Close(); err != nil {
-		h.opts.Log.Error().Err(err).Msg("history did not close cleanly after an import")
+	if h.db != nil {
+		if err := h.db.Close(); err != nil {
+			h.opts.Log.Warn().Err(err).Str("dir", h.dir).Msg("history did not close cleanly; it is opened again")
+		}
 	}
 	h.epoch++
 	h.synced = syncedSegments{}

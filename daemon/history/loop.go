@@ -27,7 +27,10 @@ type loop struct {
 
 type series struct {
 	grid grid
-	last form
+	last form    // form of the newest number
+	at   int64   // its time, ms
+	x    float64 // itself
+	some bool    // there is one
 	ref  [forms]storage.SeriesRef
 	name [forms]labels.Labels // made at first use
 }
@@ -58,7 +61,7 @@ func (l *loop) enter(epoch int) {
 	}
 	l.epoch = epoch
 	for q := range l.series {
-		l.series[q].ref = [forms]storage.SeriesRef{}
+		l.series[q].ref, l.series[q].some = [forms]storage.SeriesRef{}, false
 	}
 }
 
@@ -95,6 +98,13 @@ func (l *loop) write(app storage.Appender, s *measure.Sample, sum *tally) {
 
 func (l *loop) writeValue(app storage.Appender, q Quantity, at int64, x float64, sum *tally) {
 	s := &l.series[q]
+	if s.some && s.at == at { // the database would not say so within one transaction
+		if math.Float64bits(s.x) != math.Float64bits(x) {
+			sum.refused++
+			sum.why = storage.ErrDuplicateSampleForTimestamp
+		}
+		return
+	}
 	n, f := s.grid.encode(x, s.last)
 	if f != raw {
 		s.last = f
@@ -107,6 +117,6 @@ func (l *loop) writeValue(app storage.Appender, q Quantity, at int64, x float64,
 		sum.why = err
 		return
 	}
-	s.ref[f] = ref
+	s.ref[f], s.at, s.x, s.some = ref, at, x, true
 	sum.values++
 }

@@ -2,7 +2,10 @@ package history
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"time"
 )
 
@@ -45,6 +48,11 @@ func (h *History) flush() error {
 }
 
 func (h *History) commitAll() error {
+	if h.torn {
+		if err := h.mend(); err != nil {
+			return err
+		}
+	}
 	waiting, _ := h.ring.state()
 	for waiting += len(h.pending); waiting > 0; {
 		if len(h.pending) == 0 {
@@ -75,10 +83,37 @@ func (h *History) commit(batch []entry) error {
 		batch[i].loop.write(app, &batch[i].sample, &sum)
 	}
 	if err := app.Commit(); err != nil {
+		h.torn = true
 		return err
 	}
 	h.count.stored(len(batch), sum)
 	return nil
+}
+
+// mend opens the database again after a failed commit: the failure may have left
+// series in memory that its log does not know, and what is logged for them later
+// would be lost at the next start. Before there is room, all stays as it is, so
+// that what is stored can still be read.
+func (h *History) mend() error {
+	if err := h.probe(); err != nil {
+		return err
+	}
+	if err := h.reopen(); err != nil {
+		return err
+	}
+	h.torn = false
+	return nil
+}
+
+// probeSize is the room without which there is no point in trying again: a few
+// commits.
+const probeSize = 4 << 20
+
+// probe checks that the disk takes data again.
+func (h *History) probe() error {
+	path := filepath.Join(h.dir, "probe")
+	err := os.WriteFile(path, make([]byte, probeSize), 0o600)
+	return errors.Join(err, os.Remove(path))
 }
 
 // report logs a failing flush when it starts, when its reason changes and when
