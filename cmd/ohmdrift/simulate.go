@@ -33,9 +33,9 @@ func newSimulate() *cobra.Command {
 		Long: `Serve every loop of a plant file from simulated transmitters on a real Modbus
 server, each link at the port of its URL. The leads are copper with weather and
 season, contacts age, and the seed chooses which loops go bad: try a plant file,
-a register map or another Modbus client against it. Links must be tcp:// on this
-machine; with --listen the ports are served on that address whatever host the
-file names. Contacts age --speed times as fast from the start on.`,
+a register map or another Modbus client against it. Links must be tcp:// or
+rtuovertcp:// on this machine; with --listen the ports are served on that address
+whatever host the file names. Contacts age --speed times as fast from the start on.`,
 		Example: "  ohmdrift simulate --config larkfield.yaml --seed 7\n  ohmdrift simulate --config larkfield.yaml --speed 86400 --listen 0.0.0.0",
 		Args:    cobra.NoArgs,
 		RunE:    func(c *cobra.Command, _ []string) error { return s.run(c.Context(), c.OutOrStdout(), c.ErrOrStderr()) },
@@ -102,16 +102,16 @@ func (s *simulation) plant(site *config.Plant) (plant.Config, error) {
 // address returns where a link is to be served.
 func (s *simulation) address(l *config.Link) (string, error) {
 	u, err := url.Parse(l.URL)
-	if err != nil || u.Scheme != "tcp" || u.Port() == "" {
-		return "", fmt.Errorf("link %s: %s cannot be simulated; only tcp://host:port can", l.Name, l.URL)
+	if err != nil || (u.Scheme != "tcp" && u.Scheme != "rtuovertcp") || u.Port() == "" {
+		return "", fmt.Errorf("link %s: %s cannot be simulated; only tcp://host:port and rtuovertcp://host:port can", l.Name, l.URL)
 	}
 	if s.listen != "" {
-		return net.JoinHostPort(s.listen, u.Port()), nil
+		return u.Scheme + "://" + net.JoinHostPort(s.listen, u.Port()), nil
 	}
 	if ip := net.ParseIP(u.Hostname()); u.Hostname() != "localhost" && (ip == nil || !ip.IsLoopback()) {
 		return "", fmt.Errorf("link %s: %s is not on this machine; give --listen to serve its port here", l.Name, u.Hostname())
 	}
-	return u.Host, nil
+	return u.Scheme + "://" + u.Host, nil
 }
 
 // The JSON form of what simulate prints.

@@ -119,10 +119,11 @@ func TestSimulateServesAPlantFile(t *testing.T) {
 
 func TestSimulatedAddresses(t *testing.T) {
 	for _, c := range []struct{ url, listen, want string }{
-		{"tcp://127.0.0.1:1502", "", "127.0.0.1:1502"},
-		{"tcp://localhost:1502", "", "localhost:1502"},
-		{"tcp://[::1]:1502", "", "[::1]:1502"},
-		{"tcp://10.0.4.7:502", "127.0.0.1", "127.0.0.1:502"},
+		{"tcp://127.0.0.1:1502", "", "tcp://127.0.0.1:1502"},
+		{"tcp://localhost:1502", "", "tcp://localhost:1502"},
+		{"tcp://[::1]:1502", "", "tcp://[::1]:1502"},
+		{"tcp://10.0.4.7:502", "127.0.0.1", "tcp://127.0.0.1:502"},
+		{"rtuovertcp://127.0.0.1:4001", "", "rtuovertcp://127.0.0.1:4001"},
 		{"tcp://10.0.4.7:502", "", ""}, // another machine
 		{"rtu:///dev/ttyUSB0", "127.0.0.1", ""},
 		{"tcp+tls://127.0.0.1:802", "", ""},

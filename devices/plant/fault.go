@@ -53,39 +53,41 @@ const (
 	Frozen Kind = "frozen"
 	// Exception: the device answers with the Modbus exception Code.
 	Exception Kind = "exception"
-	// Silent: the device does not answer.
+	// Silent: the device does not answer. The gateway before it gives up after 2 s
+	// and says so by an exception.
 	Silent Kind = "silent"
 )
 
-// Kinds lists every kind of fault, Sound first.
+// Kinds lists every kind: Sound, then the faults, then the harmless ones.
 func Kinds() []Kind {
-	return []Kind{
+	return append([]Kind{
 		Sound, Linear, Film, TakeOff, Step, Intermittent, Thermal, Moisture, Noise,
 		Open, Short, Swap, EMF, Leak, Frozen, Exception, Silent,
-	}
+	}, harmless()...)
 }
 
 // InLead reports whether a fault of this kind sits in one lead, so that
 // Fault.Lead says where.
 func (k Kind) InLead() bool {
 	switch k {
-	case Sound, EMF, Leak, Frozen, Exception, Silent:
-		return false
+	case Linear, Film, TakeOff, Step, Intermittent, Thermal, Moisture, Noise, Open, Short, Swap, Extended, Settling, HotLine:
+		return true
 	}
-	return true
+	return false
 }
 
 // Fault is one thing that is wrong with one loop from Onset to End.
 type Fault struct {
 	Kind  Kind
-	Lead  measure.Lead  // of the faults that sit in a lead
-	Onset time.Time     // zero = the moment of Command
-	End   time.Time     // zero = it stays
-	Size  quantity.Ohm  // by kind, Ω
-	Life  time.Duration // by kind; zero = full size at once
-	Volt  quantity.Volt // of EMF
-	Shunt quantity.Ohm  // of Leak
-	Code  uint8         // Modbus exception code of Exception, from 1
+	Lead  measure.Lead    // of the faults that sit in a lead
+	Onset time.Time       // zero = the moment of Command
+	End   time.Time       // zero = it stays
+	Size  quantity.Ohm    // by kind, Ω
+	Life  time.Duration   // by kind; zero = full size at once
+	Volt  quantity.Volt   // of EMF
+	Shunt quantity.Ohm    // of Leak
+	Warm  quantity.DeltaC // of HotLine
+	Code  uint8           // Modbus exception code of Exception, from 1
 }
 
 // Placed is a fault and the loop (index into Config.Loops) that has it.

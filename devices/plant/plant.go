@@ -15,7 +15,7 @@ import (
 // Config describes a plant.
 type Config struct {
 	Seed  uint64
-	Links []string // address of each link: host:port or tcp://host:port, port 0 = any free one
+	Links []string // address of each link: tcp://host:port (or host:port) or rtuovertcp://host:port; port 0 = any free one
 	Loops []Loop
 
 	Start time.Time     // end of the recorded past: contacts age faster from here; zero = now

@@ -19,20 +19,19 @@ import (
 const (
 	maxClients  = 256              // per link; the library's default of 10 is too few for tests with many
 	idleSession = 10 * time.Minute // a client may poll slowly
-	silence     = 30 * time.Second // how long a silent device keeps its connection waiting
+	silence     = 2 * time.Second  // how long a gateway waits for a silent device
 	portTries   = 8
 )
 
 // server is one link: a listener with several units behind it.
 type server struct {
 	plant *Plant
-	link  int
 	bound string
 	units map[uint8][]*transmitter
-	lib   *modbus.ModbusServer
+	close func()
 	done  chan struct{} // closed by stop: silent devices let go
 	wg    sync.WaitGroup
-	mu    sync.Mutex // guards stopped against wg.Add
+	mu    sync.Mutex // guards off against wg.Add
 	off   bool
 }
 
@@ -47,7 +46,7 @@ func (p *Plant) Listen() ([]string, error) {
 	}
 	var bound []string
 	for i, addr := range p.conf.Links {
-		s, err := p.open(i, strings.TrimPrefix(addr, "tcp://"))
+		s, err := p.open(i, addr)
 		if err != nil {
 			p.closeServers()
 			return nil, fmt.Errorf("link %s: %w", addr, err)
@@ -89,33 +88,43 @@ func (p *Plant) closeServers() {
 	p.servers = nil
 }
 
+// open starts the server of one link.
 func (p *Plant) open(link int, addr string) (*server, error) {
-	s := &server{plant: p, link: link, units: make(map[uint8][]*transmitter), done: make(chan struct{})}
+	s := &server{plant: p, units: make(map[uint8][]*transmitter), done: make(chan struct{})}
 	for _, x := range p.loops {
 		if x.spec.Link == link {
 			s.units[x.spec.Unit] = append(s.units[x.spec.Unit], x)
 		}
 	}
-	var err error
+	if rtu, ok := strings.CutPrefix(addr, "rtuovertcp://"); ok {
+		return s, s.openRTU(rtu)
+	}
+	return s, s.openTCP(strings.TrimPrefix(addr, "tcp://"))
+}
+
+// openTCP starts the library's Modbus/TCP server.
+func (s *server) openTCP(addr string) (err error) {
 	for range portTries {
 		if s.bound, err = freePort(addr); err != nil {
-			return nil, err
+			return err
 		}
-		s.lib, err = modbus.NewServer(&modbus.ServerConfiguration{
+		var lib *modbus.ModbusServer
+		lib, err = modbus.NewServer(&modbus.ServerConfiguration{
 			URL: "tcp://" + s.bound, Timeout: idleSession, MaxClients: maxClients, Logger: log.New(io.Discard, "", 0),
 		}, s)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		if err = s.lib.Start(); err == nil || !strings.HasSuffix(addr, ":0") {
-			break
+		s.close = func() { _ = lib.Stop() } // it closes what it opened, whatever that says
+		if err = lib.Start(); err == nil || !strings.HasSuffix(addr, ":0") {
+			return err
 		}
 	}
-	return s, err
+	return err
 }
 
 // freePort turns port 0 into a free port: the library does not tell which one it
-// was given. Another process can take it in between; open tries again then.
+// was given. Another process can take it in between; openTCP tries again then.
 func freePort(addr string) (string, error) {
 	if !strings.HasSuffix(addr, ":0") {
 		return addr, nil
@@ -133,7 +142,7 @@ func (s *server) stop() {
 	s.off = true
 	s.mu.Unlock()
 	close(s.done)
-	s.lib.Stop()
+	s.close()
 	s.wg.Wait()
 }
 
@@ -202,16 +211,17 @@ func (s *server) read(t devices.Table, unit uint8, addr, count uint16) ([]uint16
 	return regs, err
 }
 
-// keepQuiet lets the client run into its timeout, then drops the connection
-// (what ErrProtocolError makes the library do).
+// keepQuiet is a gateway that waits for its device, in vain: clients with a
+// shorter timeout see none of what it says then. The server's stop ends the wait.
 func (s *server) keepQuiet() error {
 	timer := time.NewTimer(silence)
 	defer timer.Stop()
 	select {
 	case <-timer.C:
+		return modbus.ErrGWTargetFailedToRespond
 	case <-s.done:
+		return modbus.ErrProtocolError // drops the connection
 	}
-	return modbus.ErrProtocolError
 }
 
 // registers collects the values of a request from the loops that it covers. All

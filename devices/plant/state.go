@@ -19,6 +19,12 @@ type state struct {
 	deviceC float64
 	contact [measure.LeadCount]float64
 	swap    [2]bool // the leads of side A, of side B
+
+	added  [measure.LeadCount]float64 // Ω of copper at 20 °C beyond the cable
+	warmer [measure.LeadCount]float64 // K beyond the cable
+	shift  float64                    // Ω that the device adds to each lead
+	coarse float64                    // Ω, steps of the leads; 0 = those of the registers
+	burst  float64                    // Ω, noise of all leads
 }
 
 // state computes the loop at t (ns since 1970).
@@ -35,7 +41,7 @@ func (x *transmitter) state(p *Plant, t int64, faults []fault) state {
 			x.apply(f, &s, sec, p.age(f.onset, t))
 		}
 	}
-	s.leads = x.at(s.copperC, s.sun, s.contact)
+	s.leads = x.at(&s)
 	return s
 }
 
@@ -59,8 +65,12 @@ func (x *transmitter) apply(f *fault, s *state, sec, age float64) {
 		// The conductance between the terminals: a thirtieth when dry.
 		g := grown(age, f.life) * (1 + 29*s.wet) / 30 / float64(f.Shunt)
 		s.shunt = 1 / (1/s.shunt + g)
-	case Sound, Frozen, Exception, Silent: // nothing in the circuit
+	case Sound, Frozen, Exception, Silent, Flaky: // nothing in the circuit
 	default:
+		if f.Kind.Harmless() {
+			x.disturb(f, s, sec, age)
+			return
+		}
 		if x.has[f.Lead] {
 			if r := f.contact(sec, age, s.copperC, s.wet); r < openOhm {
 				s.contact[f.Lead] += r
@@ -89,6 +99,9 @@ func (x *transmitter) moment(t int64, faults []fault) int64 {
 	return t - t%x.cycle
 }
 
+// noAnswerThere is the exception of a gateway whose target failed to respond.
+const noAnswerThere = 0x0b
+
 // answers reports whether the device answers with values at t; if not, with
 // which exception code, 0 for silence.
 func answers(t int64, faults []fault) (code uint8, ok bool) {
@@ -102,6 +115,10 @@ func answers(t int64, faults []fault) (code uint8, ok bool) {
 			return 0, false
 		case Exception:
 			return max(f.Code, 1), false
+		case Flaky:
+			if f.flaky(t) {
+				return noAnswerThere, false
+			}
 		}
 	}
 	return 0, true
@@ -148,7 +165,11 @@ func (x *transmitter) reportLeads(out *measure.Sample, s *state, cycle uint64) {
 	seen := s.terminals()
 	for lead := range seen {
 		if x.has[lead] {
-			seen[lead] += x.offset[lead] + x.leadNoise*gauss(x.key, cycle, chLead+uint64(lead))
+			noise := x.leadNoise
+			if s.burst > 0 {
+				noise = math.Hypot(noise, s.burst)
+			}
+			seen[lead] = s.coarser(seen[lead] + x.offset[lead] + s.shift + noise*gauss(x.key, cycle, chLead+uint64(lead)))
 		}
 	}
 	for side, swapped := range s.swap {
@@ -204,7 +225,7 @@ func (x *transmitter) truth(p *Plant, at time.Time) Truth {
 			out.Leads[i], out.Contact[i] = quantity.Ohm(s.leads[i]), quantity.Ohm(s.contact[i])
 		}
 	}
-	e := x.readingError(&s, s.process)
+	e := x.readingError(&s)
 	out.Error, out.SinceCal = quantity.DeltaC(e), quantity.DeltaC(e-x.trim)
 	return out
 }

@@ -20,10 +20,11 @@ const StoryPast = 120 * 24 * time.Hour
 
 // Story returns a plant of four loops in one junction box, all with the given
 // spec but for their tags (TT-1, TT-2, …). TT-1 (loop 0) has one fault of the
-// kind, of a size that matters (0.2 to 0.5 Ω in the end), from the middle of
-// the past on; the other three are sound. A Moisture story puts the fault into
-// three of the four. Nothing is served. Use StorySpec for a usual loop, and
-// Truth to know what a detector should find.
+// kind from the middle of the past on (or one of the harmless kinds, which a
+// detector must not take for a fault), of a size that matters: contacts reach 0.1
+// to 0.5 Ω. The other three are sound; a Moisture story puts the fault into three
+// of the four. Degrading tells the lead. Nothing is served. Use StorySpec for a
+// usual loop, and Truth to know what a detector should find.
 //
 //	p, err := plant.Story(plant.TakeOff, 1, start, plant.StorySpec(wiring.FourWire, wiring.AllLeads))
 //	for s := range p.Past(0, start.Add(-plant.StoryPast), start, 10*time.Minute) { … }
@@ -78,7 +79,19 @@ func storyFault(kind Kind) (Fault, error) {
 		f.Shunt, f.Life = 40e3, half/2
 	case Exception:
 		f.Code = 4
-	case Open, Short, Swap, Frozen, Silent:
+	case Extended, Recabled:
+		f.Size = 0.15
+	case Settling:
+		f.Size, f.Life = 0.02, 10*hours24
+	case HotLine:
+		f.Warm = 40
+	case SensorDrift:
+		f.Size = 0.1
+	case Recalibrated, Coarser:
+		f.Size = 0.01
+	case Bursts:
+		f.Size = 0.02
+	case Open, Short, Swap, Frozen, Silent, Flaky:
 	default:
 		return f, fmt.Errorf("kind %q: want one of %v", kind, Kinds())
 	}

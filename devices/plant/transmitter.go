@@ -116,20 +116,20 @@ func (x *transmitter) calibrate(t time.Time) {
 		return
 	}
 	s := state{copperC: 20, contact: x.contact0}
-	process := x.process.level
-	s.element = float64(x.sensor.Forward(quantity.DegC(process)))
+	s.element = float64(x.sensor.Forward(quantity.DegC(x.process.level)))
 	s.shunt = math.Inf(1)
-	s.leads = x.at(20, 0, s.contact)
-	if e := x.readingError(&s, process); !math.IsNaN(e) {
+	s.leads = x.at(&s)
+	if e := x.readingError(&s); !math.IsNaN(e) {
 		x.trim = e
 	}
 }
 
-// at returns the leads with their conductors at copperC and the given contacts.
-func (x *transmitter) at(copperC, sun float64, contact [measure.LeadCount]float64) (leads [measure.LeadCount]float64) {
+// at returns the leads of a state: copper at its temperature, and contacts.
+func (x *transmitter) at(s *state) (leads [measure.LeadCount]float64) {
 	for i := range leads {
 		if x.has[i] {
-			leads[i] = x.copper20[i]*(1+copperPerK*(copperC+x.sunny[i]*sun-20)) + contact[i]
+			warm := s.copperC + x.sunny[i]*s.sun + s.warmer[i]
+			leads[i] = (x.copper20[i]+s.added[i])*(1+copperPerK*(warm-20)) + s.contact[i]
 		}
 	}
 	return leads
@@ -158,7 +158,9 @@ func (x *transmitter) solve(c *circuit) measured {
 	return c.solve(x.spec.Method, x.spec.Wires, fixed, x.current)
 }
 
-// readingError returns indicated − true for a circuit, in K; NaN without a reading.
-func (x *transmitter) readingError(s *state, process float64) float64 {
-	return float64(x.sensor.Inverse(quantity.Ohm(x.solve(&s.circuit).after), 0)) - process
+// readingError returns what the circuit does to the reading, indicated − true, in
+// K; NaN without a reading. A drift of the element itself is no part of it.
+func (x *transmitter) readingError(s *state) float64 {
+	indicated := x.sensor.Inverse(quantity.Ohm(x.solve(&s.circuit).after), 0)
+	return float64(indicated - x.sensor.Inverse(quantity.Ohm(s.element), 0))
 }
