@@ -95,3 +95,20 @@ func splitDesignation(name string) (metal string, nominal float64, suffix string
 	}
 	return metal, nominal, suffix, nil
 }
+
+// Lookalikes returns the sensors that could be mistaken for s: the same metal
+// and nominal resistance on another curve. A sensor of a calibration of its own
+// has none.
+func (s Sensor) Lookalikes() []Sensor {
+	metal, nominal, _, err := splitDesignation(s.name)
+	if err != nil {
+		return nil
+	}
+	var out []Sensor
+	for _, d := range designations {
+		if d.metal == metal && d.curve != s.curve && (d.nominal == 0 || d.nominal == nominal) {
+			out = append(out, d.sensor(nominal))
+		}
+	}
+	return out
+}

@@ -1,0 +1,78 @@
+package diagnostics
+
+import (
+	"math"
+
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/quantity"
+)
+
+// checkEngine marks findings that one sample supports, as against those of the
+// drift engine, which need a history.
+const checkEngine = "check/1"
+
+// check is one condition that a single sample can show.
+type check struct {
+	kind   finding.Kind
+	advice string // what to do, for screens and the manual
+	find   func(l *Loop, s *measure.Sample, a *Assessment) (finding.Finding, bool)
+}
+
+// checks in the order in which they are tried: wrong wiring explains an
+// imbalance, so it stands first.
+var checks = []check{notFourWire, leadLimit, imbalance, curveMismatch, thermalEMF, selfHeating}
+
+// Check appends the findings that one sample supports. The sample and its
+// assessment must belong together. It allocates only for what it finds.
+func (l *Loop) Check(s *measure.Sample, a *Assessment, out []finding.Finding) []finding.Finding {
+	if !s.Quality.Usable() {
+		return out
+	}
+	for i := range checks {
+		if f, ok := checks[i].find(l, s, a); ok {
+			f.Kind = checks[i].kind
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// Advice returns what to do about a kind that Check or Commission finds; empty
+// for others.
+func Advice(k finding.Kind) string {
+	for _, c := range checks {
+		if c.kind == k {
+			return c.advice
+		}
+	}
+	if k == finding.UnbalancedCable {
+		return unbalancedAdvice
+	}
+	return ""
+}
+
+// raise starts a finding with what every check fills in alike.
+func (l *Loop) raise(a *Assessment, sev finding.Severity, confidence float64, evidence string) finding.Finding {
+	err, u := l.Counts(a)
+	return finding.Finding{
+		Time: a.At, Since: a.At, Loop: l.spec.Tag, State: finding.Raised, Severity: sev,
+		Contact: quantity.Ohm(math.NaN()), Error: err, U: u, POverLimit: a.POverLimit,
+		Confidence: confidence, Engine: checkEngine, Evidence: evidence,
+	}
+}
+
+// smallestLimit returns the tighter of the two limits, or the class tolerance
+// where the process states none; NaN without either.
+func (l *Loop) smallestLimit(a *Assessment) quantity.DeltaC {
+	high, low := l.spec.LimitHigh, -l.spec.LimitLow
+	switch {
+	case positive(high) && positive(low):
+		return min(high, low)
+	case positive(high):
+		return high
+	case positive(low):
+		return low
+	}
+	return a.Tolerance
+}
