@@ -67,7 +67,7 @@ func load(k *Link, loops []Loop) BusLoad {
 	for i := range loops {
 		l := &loops[i]
 		var took time.Duration
-		plan := l.Profile.Plan()
+		plan := l.Profile.Wired(l.Wires).Plan()
 		for _, q := range plan {
 			d := k.Request(int(q.Count))
 			took += d

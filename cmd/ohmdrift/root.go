@@ -45,6 +45,9 @@ func couldNot(err error) error { return &exitError{exitCouldnt, err} }
 func commands() []*cobra.Command {
 	return []*cobra.Command{
 		newSimulate(),
+		newDemo(),
+		newRun(),
+		newCheck(),
 		newVersion(),
 	}
 }
