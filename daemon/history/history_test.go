@@ -131,6 +131,10 @@ func TestRangeIsHalfOpen(t *testing.T) {
 			}
 		}
 	}
+	after := start.Add(3*time.Second + time.Nanosecond)
+	if ps, err := h.Range(t.Context(), "TT-1", LeadB1, after, after.Add(time.Second)); err != nil || len(ps) != 1 || !ps[0].At.Equal(start.Add(4*time.Second)) {
+		t.Errorf("from a nanosecond after a sample: %v %v, want the next one alone", ps, err)
+	}
 	if ps, err := h.Range(t.Context(), "TT-3", LeadB1, start, start.Add(time.Hour)); err != nil || len(ps) != 0 {
 		t.Errorf("unknown loop: %v %v", ps, err)
 	}

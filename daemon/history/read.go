@@ -65,7 +65,7 @@ func (h *History) walk(ctx context.Context, tag string, from, to time.Time, visi
 	if !from.Before(to) {
 		return nil
 	}
-	q, err := h.db.Querier(from.UnixMilli(), to.UnixMilli()-1)
+	q, err := h.db.Querier(millisFrom(from), millisFrom(to)-1)
 	if err != nil {
 		return fmt.Errorf("read history of %s: %w", tag, err)
 	}
@@ -85,6 +85,15 @@ func (h *History) walk(ctx context.Context, tag string, from, to time.Time, visi
 		return fmt.Errorf("read history of %s: %w", tag, err)
 	}
 	return cs.merge(ctx, tag, visit)
+}
+
+// millisFrom is the first whole millisecond that is not before t.
+func millisFrom(t time.Time) int64 {
+	ms := t.UnixMilli()
+	if time.UnixMilli(ms).Before(t) {
+		ms++
+	}
+	return ms
 }
 
 // cursor stands on one number of one series.

@@ -101,6 +101,8 @@ func verdict(resp *http.Response, host string) error {
 	return f
 }
 
+var errNoWebhook = errors.New("alerts.webhook is not configured; its notices wait")
+
 // maxRetryAfter bounds what a receiver may ask for: its clock may be wrong.
 const maxRetryAfter = 15 * time.Minute
 
