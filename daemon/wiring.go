@@ -1,7 +1,10 @@
 package daemon
 
 import (
+	"github.com/rs/zerolog"
+
 	"ohmdrift/config"
+	"ohmdrift/daemon/forward"
 	"ohmdrift/daemon/history"
 	"ohmdrift/daemon/poll"
 	"ohmdrift/devices"
@@ -14,14 +17,31 @@ func PollPlan(p *config.Plant) poll.Plan {
 	for i := range p.Links {
 		plan.Links[i] = linkConfig(&p.Links[i])
 	}
+	wired := map[wiredKey]*devices.Profile{} // loops that use a profile alike share it
 	for i := range p.Loops {
 		l := &p.Loops[i]
 		plan.Loops[i] = poll.Loop{
-			Tag: l.Tag, Link: l.Link, Unit: l.Unit, Profile: l.Profile, Base: l.Base,
+			Tag: l.Tag, Link: l.Link, Unit: l.Unit, Profile: wiredProfile(l, wired), Base: l.Base,
 			Interval: l.Interval, Sensor: l.Sensor,
 		}
 	}
 	return plan
+}
+
+type wiredKey struct {
+	profile *devices.Profile
+	wires   int
+}
+
+func wiredProfile(l *config.Loop, cache map[wiredKey]*devices.Profile) *devices.Profile {
+	if l.Profile == nil {
+		return nil
+	}
+	key := wiredKey{l.Profile, l.Wires}
+	if _, ok := cache[key]; !ok {
+		cache[key] = l.Profile.Wired(l.Wires)
+	}
+	return cache[key]
 }
 
 func linkConfig(l *config.Link) devices.LinkConfig {
@@ -37,6 +57,10 @@ func linkConfig(l *config.Link) devices.LinkConfig {
 		c.TLS = &devices.TLSFiles{CertFile: l.TLS.CertFile, KeyFile: l.TLS.KeyFile, CAFile: l.TLS.CAFile}
 	}
 	return c
+}
+
+func forwardOptions(i *config.Influx, log zerolog.Logger) forward.Options {
+	return forward.Options{URL: i.URL, Org: i.Org, Bucket: i.Bucket, Token: i.Token, Batch: i.Batch, Log: log}
 }
 
 func historyLoops(p *config.Plant) []history.Loop {

@@ -1,0 +1,157 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/rs/zerolog"
+	"golang.org/x/sync/errgroup"
+
+	"ohmdrift/config"
+	"ohmdrift/daemon/forward"
+	"ohmdrift/daemon/history"
+	"ohmdrift/daemon/notify"
+	"ohmdrift/daemon/poll"
+	"ohmdrift/daemon/records"
+	"ohmdrift/daemon/web"
+	"ohmdrift/diagnostics/finding"
+)
+
+// Daemon is the running program. Open it, Run it, Close it.
+type Daemon struct {
+	log      zerolog.Logger
+	records  *records.Store
+	history  *history.History
+	forward  *forward.Forwarder // nil where no server is configured
+	notify   []*notify.Notifier
+	webhook  *notify.Webhook // nil where none is configured
+	poller   *poll.Poller
+	web      *web.Server
+	progress progress
+
+	reload  sync.Mutex   // one reload at a time
+	swap    sync.RWMutex // held while the plant level of a generation is used or replaced
+	sinks   []string     // who is told of transitions
+	running atomic.Pointer[generation]
+	past    atomic.Pointer[recalled]
+
+	recording       sync.Mutex        // keeps transitions in the order in which they were said
+	unrecorded      []finding.Finding // said, not yet on the disk; bounded by what can stand: a loop says each thing once
+	unrecordedWaits atomic.Bool
+}
+
+// Open opens the stores and builds the plant's loops; nothing is polled yet.
+// Only one daemon at a time can have a data folder.
+func Open(p *config.Plant, log zerolog.Logger) (*Daemon, error) {
+	d := &Daemon{log: log}
+	if err := d.open(p); err != nil {
+		return nil, errors.Join(err, d.Close())
+	}
+	return d, nil
+}
+
+func (d *Daemon) open(p *config.Plant) (err error) {
+	if d.records, err = records.Open(p.Store.Dir); err != nil {
+		return err
+	}
+	if d.history, err = history.Open(p.Store.Dir, history.Options{Retention: p.Store.Retention, Log: d.log}); err != nil {
+		return err
+	}
+	g, err := d.newGeneration(p, nil)
+	if err != nil {
+		return err
+	}
+	d.running.Store(g)
+	d.history.SetLoops(historyLoops(p))
+	if err := d.openNotices(p); err != nil {
+		return err
+	}
+	if p.Influx != nil {
+		if d.forward, err = forward.New(forwardOptions(p.Influx, d.log), d.records); err != nil {
+			return err
+		}
+	}
+	if d.poller, err = poll.New(PollPlan(p), g, poll.Options{Log: d.log}); err != nil {
+		return err
+	}
+	d.web = web.New(pages{d}, d.log)
+	return d.resume(context.Background())
+}
+
+// openNotices names who is told of transitions: the log, and a webhook where one
+// is configured.
+func (d *Daemon) openNotices(p *config.Plant) (err error) {
+	sinks := []notify.Sink{notify.NewLog(d.log)}
+	if w := p.Alerts.Webhook; w != nil {
+		if d.webhook, err = notify.NewWebhook(w.URL, w.Token, w.Timeout); err != nil {
+			return err
+		}
+		sinks = append(sinks, d.webhook)
+	}
+	for _, s := range sinks {
+		d.notify = append(d.notify, notify.New(s, d.records, notify.Options{Log: d.log}))
+		d.sinks = append(d.sinks, s.Name())
+	}
+	d.records.SetSinks(d.sinks...)
+	return nil
+}
+
+func (d *Daemon) current() *generation { return d.running.Load() }
+
+// Run polls, stores, forwards, tells and serves until ctx ends, and returns when
+// all of it has stopped and what was on its way is on the disk. listener is for
+// the pages; nil = none.
+func (d *Daemon) Run(ctx context.Context, listener net.Listener) error {
+	d.progress.started = time.Now()
+	// Forwarding and notices end after polling, so that the last samples leave too.
+	late, stopLate := context.WithCancel(context.WithoutCancel(ctx))
+	defer stopLate()
+	var after errgroup.Group
+	for _, n := range d.notify {
+		after.Go(func() error { return n.Run(late) })
+	}
+	if d.forward != nil {
+		after.Go(func() error { return d.forward.Run(late) })
+	}
+	err := d.live(ctx, listener)
+	err = errors.Join(err, d.snapshot(late))
+	stopLate()
+	return errors.Join(err, after.Wait())
+}
+
+func (d *Daemon) live(ctx context.Context, listener net.Listener) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.Go(func() error { return d.poller.Run(ctx) })
+	g.Go(func() error { return d.keepTime(ctx) })
+	if listener != nil {
+		g.Go(func() error { return d.web.Run(ctx, listener) })
+	}
+	return g.Wait()
+}
+
+// Handler returns the pages, for tests and embedding.
+func (d *Daemon) Handler() http.Handler { return d.web.Handler() }
+
+// Close closes the stores. Run has returned before.
+func (d *Daemon) Close() error {
+	var errs []error
+	if d.webhook != nil {
+		d.webhook.Close()
+	}
+	if d.history != nil {
+		errs = append(errs, d.history.Close())
+	}
+	if d.records != nil {
+		errs = append(errs, d.records.Close())
+	}
+	if err := errors.Join(errs...); err != nil {
+		return fmt.Errorf("close: %w", err)
+	}
+	return nil
+}

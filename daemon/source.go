@@ -1,0 +1,113 @@
+package daemon
+
+import (
+	"context"
+	"time"
+
+	"ohmdrift/config"
+	"ohmdrift/daemon/web"
+	"ohmdrift/diagnostics"
+	"ohmdrift/diagnostics/drift"
+	"ohmdrift/diagnostics/measure"
+)
+
+// pages shows the daemon to package web.
+type pages struct{ d *Daemon }
+
+// Overview implements web.Source.
+func (p pages) Overview() web.Overview {
+	g := p.d.current()
+	o := web.Overview{Site: g.plant.Site, Loops: make([]web.Row, len(g.loops))}
+	for i, w := range g.loops {
+		o.Loops[i] = w.row()
+	}
+	return o
+}
+
+func (w *watched) row() web.Row {
+	n, s := w.view()
+	return web.Row{
+		Spec: &w.loop.Spec, Values: n.values, Polled: n.polled, Quality: n.quality, Problem: n.problem,
+		Condition: s.condition(), Standing: s.worst(), Open: len(s),
+	}
+}
+
+// Loop implements web.Source.
+func (p pages) Loop(tag string) (web.Loop, bool) {
+	g := p.d.current()
+	w := g.find(tag)
+	if w == nil {
+		return web.Loop{}, false
+	}
+	_, s := w.view()
+	l := web.Loop{
+		Row: w.row(), Findings: s, Contact: w.contact(), Terminals: terminals(w.loop.Terminals), Unit: w.loop.Unit,
+		RecordedUntil: p.d.recordedUntil(),
+	}
+	if w.loop.Link >= 0 {
+		l.Link = g.plant.Links[w.loop.Link].Name
+	}
+	if w.loop.Profile != nil {
+		l.Profile = w.loop.Profile.Name
+	}
+	return l, true
+}
+
+func terminals(run []config.Terminal) []web.Terminal {
+	ts := make([]web.Terminal, len(run))
+	for i, t := range run {
+		ts[i] = web.Terminal(t)
+	}
+	return ts
+}
+
+// Progress implements web.Source.
+func (p pages) Progress() web.Progress {
+	return web.Progress{
+		Started: p.d.progress.started, LastPoll: p.d.progress.lastPoll(),
+		PollsPerSecond: p.d.progress.rate.value(), StallAfter: p.d.current().stallAfter(),
+	}
+}
+
+// stallAfter is three times the shortest interval and at least 30 s: as long as
+// a single loop takes to become stale.
+func (g *generation) stallAfter() time.Duration {
+	shortest := time.Duration(0)
+	for _, w := range g.loops {
+		if w.loop.Link >= 0 && (shortest == 0 || w.loop.Interval < shortest) {
+			shortest = w.loop.Interval
+		}
+	}
+	return max(3*shortest, 30*time.Second)
+}
+
+// Trend implements web.Source: the stored samples run once more through the
+// loop's own diagnostics, so that a picture of last month shows what today's
+// engine makes of it. The run starts a while before from, for the engine to
+// settle.
+func (p pages) Trend(ctx context.Context, tag string, from, to time.Time, _ time.Duration, each func(web.TrendPoint)) error {
+	w := p.d.current().find(tag)
+	if w == nil {
+		return web.ErrUnknownLoop
+	}
+	assess, err := diagnostics.NewLoop(w.loop.Spec)
+	if err != nil {
+		return err
+	}
+	engine, err := drift.New(&w.loop.Spec)
+	if err != nil {
+		return err
+	}
+	return p.d.history.Replay(ctx, tag, from.Add(-trendRunIn), to, func(s *measure.Sample) error {
+		a := assess.Assess(s)
+		engine.Step(s, nil, nil)
+		if a.Quality.Usable() && !s.At.Before(from) {
+			each(web.TrendPoint{At: s.At, Error: a.Error, U: a.U, Contact: engine.Estimate().Contact})
+		}
+		return nil
+	})
+}
+
+// trendRunIn is how much earlier a trend's replay starts: the engine's copper
+// estimate needs days to settle.
+const trendRunIn = 14 * 24 * time.Hour
