@@ -25,7 +25,8 @@ type Conn struct {
 	stale     staleness
 	late      [4]uint64 // units whose answer came after its time, as bits
 	strays    uint64
-	settle    bool // the line must fall silent before the next request
+	settle    bool   // the line must fall silent before the next request
+	txn       uint16 // of our own requests
 }
 
 // Ask is one read of a unit's registers.

@@ -93,7 +93,7 @@ func (d *Decoder) CycleOf(block []byte) uint64 {
 // the last word on quality. Two cycle counters that differ make it skewed.
 func (d *Decoder) Decode(blocks [][]byte, at time.Time, r *Reading) {
 	r.Sample = measure.Empty(at, measure.Good)
-	r.Problem = ""
+	r.Problem, r.DeviceChanged = "", ""
 	cycle := math.NaN()
 	for i := range d.steps {
 		s := &d.steps[i]

@@ -11,4 +11,8 @@ type Reading struct {
 	measure.Sample
 	Took    time.Duration // from request to the last byte
 	Problem string        // what is wrong and what to do, empty when good: tag, gateway, unit, register
+
+	// DeviceChanged is set on the first reading at which the device behind the
+	// address looks like another one: what changed, in one sentence.
+	DeviceChanged string
 }

@@ -19,6 +19,7 @@ func (r *runner) deliver(j *job, took time.Duration, end time.Time) {
 		m := &j.members[i]
 		r.decode(m, at)
 		r.reading.Took = took
+		r.examine(j, m)
 		if skewed {
 			r.reading.Degrade(measure.Skewed, problemSkewed)
 		}
@@ -49,7 +50,7 @@ func (r *runner) deliverNone(j *job, q measure.Quality, problem string) {
 	at := r.clock.wall(j.slot)
 	for i := range j.members {
 		r.reading.Sample = measure.Empty(at, q)
-		r.reading.Took, r.reading.Problem = 0, problem
+		r.reading.Took, r.reading.Problem, r.reading.DeviceChanged = 0, problem, ""
 		r.hand(j, &j.members[i])
 	}
 }

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"ohmdrift/devices"
-	"ohmdrift/diagnostics/rtd"
 )
 
 // job is what is read together: one request with the loops that lie in it, or
@@ -33,7 +32,7 @@ type member struct {
 	loop    int // index in the plan
 	key     loopKey
 	decoder *devices.Decoder
-	sensor  rtd.Sensor
+	curve   devices.Curve // of the sensor; nil = unknown
 	state   *loopState
 	own     devices.Request // the loop's only request, where it has one
 	blocks  []piece         // one per request of the loop's decoder
@@ -96,7 +95,7 @@ type groupKey struct {
 func loneJob(c *compiled, i int) *job {
 	l := &c.Loops[i]
 	j := &job{id: l.Unit, interval: l.Interval}
-	m := member{loop: i, key: loopKey{l.Tag, l.Unit, l.Base, l.Profile.Name}, decoder: c.decoders[i], sensor: l.Sensor}
+	m := member{loop: i, key: loopKey{l.Tag, l.Unit, l.Base, l.Profile.Name}, decoder: c.decoders[i], curve: curveOf(l)}
 	for n, r := range c.decoders[i].Requests() {
 		r.Addr += l.Base
 		r.Max = uint16(min(uint32(r.Max), 1<<16-uint32(r.Addr)))

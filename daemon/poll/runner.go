@@ -34,6 +34,7 @@ type runner struct {
 	silent  silence
 	excess  time.Duration // the longest that answers take beyond the wire, fading
 	polite  politeness
+	pack    pack
 	works   []*work
 	timer   *time.Timer
 
@@ -214,6 +215,7 @@ func (r *runner) adopt(t *takeover) {
 	r.clock.place(t.jobs, old, r.host.phase(r.cfg.Name), time.Now())
 	r.sink, r.queue, r.loops, r.units = t.sink, t.jobs, loops, units
 	r.queue.init()
+	r.pack.reset()
 	r.refreshWorks()
 	r.listUnits()
 }

@@ -92,6 +92,7 @@ func (r *runner) serve(j *job, now time.Time) {
 	if err == nil {
 		r.deliver(j, end.Sub(now), end)
 		r.queue.done(j)
+		r.identify(j, end)
 		return
 	}
 	r.failed(j, err, end)
@@ -296,6 +297,7 @@ func (r *runner) unitFailed(j *job, err error, now time.Time) {
 	was := u.breaker.open()
 	u.breaker.fail(now)
 	u.slow = false
+	u.identifyAt = time.Time{} // what comes back may be another device
 	u.failed, u.quality, u.problem = now, devices.FaultOf(err).Quality(), err.Error()
 	if u.breaker.open() && !was {
 		r.log.Warn().Uint8("unit", u.id).Str("problem", u.problem).Msg("unit does not answer; probing now and then")

@@ -3,6 +3,7 @@ package poll
 import (
 	"time"
 
+	"ohmdrift/devices"
 	"ohmdrift/diagnostics/measure"
 )
 
@@ -14,7 +15,10 @@ type unit struct {
 	slow    bool      // has answered after its time: it needs the whole timeout
 	problem string    // why its last request failed
 	quality measure.Quality
-	stats   unitStats
+
+	identity   devices.Identity
+	identifyAt time.Time // no request for the name plate before
+	stats      unitStats
 }
 
 // why says why the unit has no value.
@@ -24,7 +28,3 @@ func (u *unit) why() string {
 	}
 	return u.problem
 }
-
-// loopState is what polling remembers of one loop from poll to poll. It belongs
-// to the goroutine of its link.
-type loopState struct{}
