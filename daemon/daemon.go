@@ -29,15 +29,13 @@ type Daemon struct {
 	records  *records.Store
 	history  *history.History
 	forward  *forward.Forwarder // nil where no server is configured
-	notify   []*notify.Notifier
-	webhook  *notify.Webhook // nil where none is configured
+	notify   *notify.Notifier
 	poller   *poll.Poller
 	web      *web.Server
 	progress progress
 
 	reload  sync.Mutex   // one reload at a time
 	swap    sync.RWMutex // held while the plant level of a generation is used or replaced
-	sinks   []string     // who is told of transitions
 	running atomic.Pointer[generation]
 	past    atomic.Pointer[recalled]
 
@@ -69,9 +67,8 @@ func (d *Daemon) open(p *config.Plant) (err error) {
 	}
 	d.running.Store(g)
 	d.history.SetLoops(historyLoops(p))
-	if err := d.openNotices(p); err != nil {
-		return err
-	}
+	d.notify = notify.New(d.records, p.Alerts, d.log)
+	d.records.SetSinks(d.notify.Sinks()...)
 	if p.Influx != nil {
 		if d.forward, err = forward.New(forwardOptions(p.Influx, d.log), d.records); err != nil {
 			return err
@@ -82,24 +79,6 @@ func (d *Daemon) open(p *config.Plant) (err error) {
 	}
 	d.web = web.New(pages{d}, d.log)
 	return d.resume(context.Background())
-}
-
-// openNotices names who is told of transitions: the log, and a webhook where one
-// is configured.
-func (d *Daemon) openNotices(p *config.Plant) (err error) {
-	sinks := []notify.Sink{notify.NewLog(d.log)}
-	if w := p.Alerts.Webhook; w != nil {
-		if d.webhook, err = notify.NewWebhook(w.URL, w.Token, w.Timeout); err != nil {
-			return err
-		}
-		sinks = append(sinks, d.webhook)
-	}
-	for _, s := range sinks {
-		d.notify = append(d.notify, notify.New(s, d.records, notify.Options{Log: d.log}))
-		d.sinks = append(d.sinks, s.Name())
-	}
-	d.records.SetSinks(d.sinks...)
-	return nil
 }
 
 func (d *Daemon) current() *generation { return d.running.Load() }
@@ -113,9 +92,7 @@ func (d *Daemon) Run(ctx context.Context, listener net.Listener) error {
 	late, stopLate := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopLate()
 	var after errgroup.Group
-	for _, n := range d.notify {
-		after.Go(func() error { return n.Run(late) })
-	}
+	after.Go(func() error { return d.notify.Run(late) })
 	if d.forward != nil {
 		after.Go(func() error { return d.forward.Run(late) })
 	}
@@ -141,9 +118,6 @@ func (d *Daemon) Handler() http.Handler { return d.web.Handler() }
 // Close closes the stores. Run has returned before.
 func (d *Daemon) Close() error {
 	var errs []error
-	if d.webhook != nil {
-		d.webhook.Close()
-	}
 	if d.history != nil {
 		errs = append(errs, d.history.Close())
 	}

@@ -21,7 +21,7 @@ func (d *Daemon) Recall(ctx context.Context, past iter.Seq2[string, *measure.Sam
 	g := d.current()
 	r := &recall{d: d, g: g, ctx: ctx}
 	d.records.SetSinks() // nothing leaves for the past
-	defer d.records.SetSinks(d.sinks...)
+	defer func() { d.records.SetSinks(d.notify.Sinks()...) }()
 	err := d.history.Import(ctx, func(yield func(string, *measure.Sample) bool) {
 		for tag, s := range past {
 			if r.err != nil || !r.take(tag, s) || !yield(tag, s) {

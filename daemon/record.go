@@ -33,7 +33,5 @@ func (d *Daemon) record(said []finding.Finding) {
 		d.log.Info().Int("transitions", len(d.unrecorded)).Msg("findings are recorded again")
 	}
 	d.unrecorded = d.unrecorded[:0]
-	for _, n := range d.notify {
-		n.Wake()
-	}
+	d.notify.Wake()
 }

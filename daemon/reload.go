@@ -33,6 +33,8 @@ func (d *Daemon) Reload(ctx context.Context, p *config.Plant) error {
 		d.history.SetLoops(historyLoops(before.plant))
 		return fmt.Errorf("the old plant keeps running: %w", err)
 	}
+	d.notify.Configure(p.Alerts)
+	d.records.SetSinks(d.notify.Sinks()...)
 	diff := difference(before, next)
 	d.log.Info().Str("config_hash", p.Hash).Str("diff", diff).Msg("plant reloaded")
 	return d.records.Audit(ctx, records.AuditEntry{
@@ -56,8 +58,6 @@ func needsRestart(a, b *config.Plant) error {
 		return fmt.Errorf("web: the address cannot change while the daemon runs; restart it")
 	case fmt.Sprintf("%+v", a.Influx) != fmt.Sprintf("%+v", b.Influx) && (a.Influx == nil || b.Influx == nil || *a.Influx != *b.Influx):
 		return fmt.Errorf("influx: the server cannot change while the daemon runs; restart it")
-	case (a.Alerts.Webhook == nil) != (b.Alerts.Webhook == nil) || a.Alerts.Webhook != nil && *a.Alerts.Webhook != *b.Alerts.Webhook:
-		return fmt.Errorf("alerts: the receivers cannot change while the daemon runs; restart it")
 	}
 	return nil
 }
