@@ -48,6 +48,7 @@ func commands() []*cobra.Command {
 		newDemo(),
 		newRun(),
 		newCheck(),
+		newBudget(),
 		newVersion(),
 	}
 }
