@@ -43,6 +43,7 @@ type siblingException struct {
 func siblingExceptions() []siblingException {
 	return []siblingException{
 		{"daemon/forward", "daemon/records", []string{"Batch", "BadLine", "QueueSize"}, "the values that pass between the durable queue and whoever empties it"},
+		{"daemon/notify", "daemon/records", []string{"Message"}, "the value that passes between the outbox and whoever sends it"},
 	}
 }
 
