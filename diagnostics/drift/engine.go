@@ -1,34 +1,60 @@
 package drift
 
 import (
-	"fmt"
+	"math"
 	"time"
 
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/quantity"
 )
 
 // Engine follows one loop. It is a plain value owned by one goroutine: copy it
 // to keep a state, compare copies to prove that nothing changed. Build it with
 // New.
 type Engine struct {
-	spec *diagnostics.Spec // never written
+	m *model // never written
+	s state
 }
 
 // New returns an engine that knows nothing yet but the loop's specification.
 // It reports an error for a specification that cannot be followed.
 func New(spec *diagnostics.Spec) (*Engine, error) {
-	if n := len(spec.Leads()); n == 0 {
-		return nil, fmt.Errorf("%s: %d wires: want 2, 3 or 4", spec.Tag, spec.Wires)
+	m, err := newModel(spec)
+	if err != nil {
+		return nil, err
 	}
-	return &Engine{spec: spec}, nil
+	return &Engine{m: m}, nil
 }
 
 // Step takes the next sample and appends to out what changed. A sample older
 // than the one before is ignored. nb may be nil. Nothing is allocated unless a
 // finding is appended.
 func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) []finding.Finding {
+	st := &e.s
+	t := s.At.Unix()
+	if t <= st.Last {
+		return out
+	}
+	if d := float32(t - st.Last); st.Last != 0 {
+		if st.Step == 0 {
+			st.Step = d
+		}
+		st.Step += 0.1 * (min(d, 2*st.Step) - st.Step) // a gap is no new interval, a slower poll soon is
+	}
+	st.Last = t
+	if i := t / slotS; i != st.Slot.Index {
+		e.closeSlot(nb)
+		st.Slot.Index = i
+		if i := t / blockS; i != st.Block.Index {
+			out = e.closeBlock(out)
+			st.Block.Index = i
+		}
+	}
+	if s.Quality.Usable() {
+		out = e.take(s, nb, out)
+	}
 	return out
 }
 
@@ -48,7 +74,22 @@ func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []findin
 func (e *Engine) Publish() Published { return Published{} }
 
 // Explain fills v with what the engine saw and decided.
-func (e *Engine) Explain(v *View) {}
+func (e *Engine) Explain(v *View) {
+	v.Block = time.Unix(e.s.Block.Index*blockS, 0).UTC()
+	v.Factor = float64(e.s.Copper.Ring[recent-1])
+	for k := range e.m.n {
+		c := &e.s.Ch[k]
+		l := e.m.ch[k].lead
+		v.Contact[l] = quantity.Ohm(c.U[recent-1])
+		v.Level[l] = quantity.Ohm(c.level(8))
+		v.Noise[l] = quantity.Ohm(c.Sigma)
+		v.NoiseBase[l] = quantity.Ohm(c.Quiet)
+		v.Threshold[l] = quantity.Ohm(c.Swing.size())
+		v.Spikes[l] = float64(c.Spike.Sure + c.Spike.Maybe)
+	}
+	v.Learnt = e.s.Copper.Blocks > learnBlocks
+	_ = math.Pi
+}
 
 // Snapshot appends the whole state to b.
 func (e *Engine) Snapshot(b []byte) []byte { return b }

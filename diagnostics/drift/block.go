@@ -1,0 +1,156 @@
+package drift
+
+import (
+	"math"
+	"slices"
+
+	"ohmdrift/diagnostics/finding"
+)
+
+// closeSlot turns the samples of the running slot into one value a channel.
+func (e *Engine) closeSlot(nb *Neighbour) {
+	sl, b := &e.s.Slot, &e.s.Block
+	if sl.N > 0 && b.N < slotsPerBlock {
+		var v [channels]float64
+		for k := range e.m.n {
+			v[k] = median32(sl.R[k][:sl.N])
+			b.R[k][b.N] = float32(v[k])
+		}
+		t := median32(sl.T[:sl.N])
+		b.T[b.N] = float32(t)
+		b.F[b.N] = 1
+		if f, ok := e.factor(&v, nb); ok {
+			b.F[b.N] = float32(f)
+			e.account(&v, f, t)
+			e.jumped(e.own(&v, f))
+		}
+		b.N++
+	}
+	sl.N = 0
+}
+
+// median32 returns the median of the numbers among x, NaN when there are none.
+func median32(x []float32) float64 {
+	var buf [slotsPerBlock]float32
+	n := 0
+	for _, v := range x {
+		if v == v {
+			buf[n] = v
+			n++
+		}
+	}
+	return middle(buf[:n])
+}
+
+// middle sorts x and returns its median.
+func middle(x []float32) float64 {
+	n := len(x)
+	if n == 0 {
+		return math.NaN()
+	}
+	slices.Sort(x)
+	return (float64(x[(n-1)/2]) + float64(x[n/2])) / 2
+}
+
+// enough tells whether the running block has the slots to be judged: a third of
+// what the sampling interval can give, so that a median means something.
+func (e *Engine) enough() bool {
+	want := slotsPerBlock
+	if e.s.Step > slotS {
+		want = int(blockS / float64(e.s.Step))
+	}
+	return int(e.s.Block.N) >= max(2, want/3)
+}
+
+// closeBlock judges the running block and begins the next one.
+func (e *Engine) closeBlock(out []finding.Finding) []finding.Finding {
+	b := &e.s.Block
+	if e.enough() {
+		if e.s.Ch[0].Base == 0 {
+			e.begin()
+		} else {
+			out = e.judge(out)
+		}
+	}
+	b.N = 0
+	for k := range e.m.n {
+		e.s.Ch[k].Diff, e.s.Ch[k].DiffN = 0, 0
+	}
+	return out
+}
+
+// begin takes the block as the start of a baseline: factor 1.
+func (e *Engine) begin() {
+	b := &e.s.Block
+	for k := range e.m.n {
+		m := median32(b.R[k][:b.N])
+		if !(m > 0) {
+			for j := range k {
+				e.s.Ch[j].Base = 0
+			}
+			return // a lead that never answers: no common factor yet
+		}
+		e.s.Ch[k].Base = m
+		e.s.Ch[k].Sigma = roughness(b.R[k][:b.N])
+	}
+	e.s.Copper.Blocks = 0
+}
+
+// roughness estimates the standard deviation of single values from the median
+// of their successive differences.
+func roughness(x []float32) float64 {
+	var d [slotsPerBlock]float32
+	n := 0
+	for i := 1; i < len(x); i++ {
+		if v := x[i] - x[i-1]; v == v {
+			d[n] = max(v, -v)
+			n++
+		}
+	}
+	if n == 0 {
+		return 0
+	}
+	return middle(d[:n]) * madToSigma / math.Sqrt2
+}
+
+// madToSigma turns a median absolute deviation of normal data into a standard
+// deviation: 1/Φ⁻¹(0.75).
+const madToSigma = 1.4826022185
+
+// core returns the mean of the middle half of the numbers among x: as deaf to
+// outliers as a median, and it still moves when rounding holds a median still.
+func core(x []float32) float64 {
+	var buf [slotsPerBlock]float32
+	n := 0
+	for _, v := range x {
+		if v == v {
+			buf[n] = v
+			n++
+		}
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	slices.Sort(buf[:n])
+	cut := n / 4
+	sum := 0.0
+	for _, v := range buf[cut : n-cut] {
+		sum += float64(v)
+	}
+	return sum / float64(n-2*cut)
+}
+
+func push(ring *[recent]float32, x float64) {
+	copy(ring[:], ring[1:])
+	ring[recent-1] = float32(x)
+}
+
+// level returns the median of the last n residuals of a channel; NaN when there
+// are fewer than half of them.
+func (c *chState) level(n int) float64 {
+	have := min(int(c.UN), n)
+	if have*2 < n {
+		return math.NaN()
+	}
+	return median32(c.U[recent-have:])
+}

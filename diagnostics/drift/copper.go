@@ -1,0 +1,132 @@
+package drift
+
+import "math"
+
+// The copper factor f is what the leads of a loop have in common: the copper
+// resistance of the cable over that of the baseline. A lead is taken as
+//
+//	r = f·base + a + b·(f − 1) + track
+//
+// where a and b belong to the lead (terminals that do not follow the copper,
+// sun or a hot line on one core), learnt in the baseline, and track is the
+// contact part of a lead that is known to be bad.
+
+// expect returns the contact part that a channel should show at factor f, Ω.
+func (c *chState) expect(f float64) float64 { return c.Fit.at(f) + c.Track }
+
+// ratio returns the copper factor that one channel alone would tell.
+func (c *chState) ratio(r float64) float64 {
+	a, b := c.Fit.line()
+	return (r - a + b - c.Track) / (c.Base + b)
+}
+
+// factor returns the copper factor of one set of lead values. From three or
+// four leads it is the mean of those that agree with the second lowest ratio:
+// contacts only ever add, so of four leads two may be bad, of three one. From
+// two it is their mean while they agree, else the one that is nearer to the last
+// factor; a single sum takes its neighbours' factor.
+func (e *Engine) factor(v *[channels]float64, nb *Neighbour) (float64, bool) {
+	var q [channels]float64
+	n := 0
+	for k := range e.m.n {
+		c := &e.s.Ch[k]
+		if c.Base <= 0 || math.IsNaN(v[k]) {
+			continue
+		}
+		x := c.ratio(v[k])
+		i := n
+		for ; i > 0 && q[i-1] > x; i-- {
+			q[i] = q[i-1]
+		}
+		q[i] = x
+		n++
+	}
+	switch {
+	case e.m.n == 1:
+		if nb != nil && nb.Loops > 0 {
+			return nb.Factor, true
+		}
+		return 1, n == 1
+	case n >= 3:
+		return e.ofMany(q[:n]), true
+	case n == 2 && e.m.n == 2:
+		return e.ofTwo(q[0], q[1])
+	}
+	return 0, false
+}
+
+// ofMany joins three or four sorted ratios: the mean of those that agree with
+// the second lowest. The mean keeps what rounding would hide, the gate keeps out
+// what is no copper.
+func (e *Engine) ofMany(q []float64) float64 {
+	g := e.gateRatio()
+	sum, n := 0.0, 0
+	for _, x := range q {
+		if math.Abs(x-q[1]) <= g {
+			sum += x
+			n++
+		}
+	}
+	return sum / float64(n)
+}
+
+// gateRatio is the widest gate of the channels as a share of their baseline.
+func (e *Engine) gateRatio() float64 {
+	g := 0.0
+	for k := range e.m.n {
+		g = max(g, e.gate(k)/e.s.Ch[k].Base)
+	}
+	return g
+}
+
+// ofTwo joins two ratios, the lower first.
+func (e *Engine) ofTwo(lo, hi float64) (float64, bool) {
+	c := &e.s.Copper
+	switch {
+	case hi-lo <= 2*e.gateRatio() || !c.Known:
+		return (lo + hi) / 2, true
+	case math.Abs(hi-c.F) < math.Abs(lo-c.F):
+		return hi, true
+	}
+	return lo, true
+}
+
+// own returns the copper factor as the loop itself shows it: that of a single
+// sum is not its neighbours' factor.
+func (e *Engine) own(v *[channels]float64, f float64) float64 {
+	if e.m.n != 1 {
+		return f
+	}
+	return v[0] / e.s.Ch[0].Base
+}
+
+// fit of the contact part on the copper factor.
+
+// priorSlope says how strongly the line is held to be level: as much as this
+// much spread of f − 1 (sum of squares) would say. A block by day and one by
+// night differ by some 0.03; ten days of that give 0.01.
+const priorSlope = 0.004
+
+func (l *fit) add(f, c float64) {
+	x := f - 1
+	l.N++
+	l.F += x
+	l.FF += x * x
+	l.C += c
+	l.FC += x * c
+}
+
+// line returns a and b.
+func (l *fit) line() (a, b float64) {
+	if l.N == 0 {
+		return 0, 0
+	}
+	mf, mc := l.F/l.N, l.C/l.N
+	b = (l.FC - l.N*mf*mc) / (l.FF - l.N*mf*mf + priorSlope)
+	return mc - b*mf, b
+}
+
+func (l *fit) at(f float64) float64 {
+	a, b := l.line()
+	return a + b*(f-1)
+}

@@ -1,0 +1,139 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"ohmdrift/diagnostics/finding"
+)
+
+const (
+	confirm  = 4   // blocks in a row that a level must stand above its threshold
+	soundFor = 12  // blocks without a claim before a contact counts as sound again
+	settle   = 10  // blocks that an abrupt rise is watched: what was just tightened or just moved settles
+	farReach = 0.6 // share of the limit at which nobody waits any longer
+)
+
+// decide states what the picture means for the contacts.
+func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
+	c, ok := e.contacts(p)
+	if !ok {
+		if e.s.Sound = min(e.s.Sound+1, 1000); e.s.Sound >= soundFor {
+			out = e.clear(aboutContact, p.at, "contact parts are back near their baseline for three days", out)
+		}
+		return out
+	}
+	e.s.Sound = 0
+	return e.raise(aboutContact, p.at, &c, out)
+}
+
+// contacts gathers the channels whose contact part says something and names the
+// kind after the worst.
+func (e *Engine) contacts(p *picture) (claim, bool) {
+	var c claim
+	worst, top := -1, 0.0
+	for k := range e.m.n {
+		s := e.weigh(k, p)
+		if s <= 0 {
+			continue
+		}
+		c.leads |= e.m.ch[k].named
+		if s > top {
+			worst, top = k, s
+		}
+	}
+	if worst < 0 {
+		return c, false
+	}
+	e.name(worst, p, &c)
+	return c, true
+}
+
+// weigh returns by how many thresholds a channel is bad, 0 where it is not.
+func (e *Engine) weigh(k int, p *picture) float64 {
+	ch := &e.s.Ch[k]
+	w := 0.0
+	if ch.Above >= confirm && e.settled(k, p) {
+		w = p.level[k] / p.limit[k]
+	}
+	if e.swinging(k, p) {
+		w = max(w, ch.Swing.size()/p.limit[k], 1)
+	}
+	if e.spiking(k) {
+		w = max(w, 1, float64(ch.Spike.Size)/p.limit[k]/4)
+	}
+	return w
+}
+
+// settled tells whether a level can be believed: a rise that came at once is
+// watched until it is clear that it does not go away by itself.
+func (e *Engine) settled(k int, p *picture) bool {
+	ch := &e.s.Ch[k]
+	if p.level[k] > farReach*p.reach[k] {
+		return true
+	}
+	if e.s.Found[aboutContact].Leads&e.m.ch[k].named != 0 {
+		return true
+	}
+	if !ch.abrupt(p.level[k]) {
+		return p.quick[k] > 0.75*ch.Peak
+	}
+	return p.at-ch.JumpAt >= settle*blockS && p.quick[k] > 0.85*ch.Peak
+}
+
+// swinging tells whether a channel moves within days far more than in its
+// baseline, and more than the others do.
+func (e *Engine) swinging(k int, p *picture) bool {
+	ch := &e.s.Ch[k]
+	x := ch.Swing.size()
+	if ch.Calm == 0 || p.blocks < 28 || x < 2*ch.Calm || x < 0.7*p.limit[k] || p.level[k] < 0.2*p.limit[k] {
+		return false
+	}
+	for j := range e.m.n {
+		if j != k && e.s.Ch[j].Swing.size() > 0.8*x {
+			return false
+		}
+	}
+	return true
+}
+
+const (
+	spikeSure  = 3 // excursions that the sensor value confirms
+	spikeMaybe = 4 // excursions that nothing contradicts, beyond what bad values explain
+)
+
+// spiking tells whether excursions of a channel are more than bad values.
+func (e *Engine) spiking(k int) bool {
+	s := &e.s.Ch[k].Spike
+	bad := e.s.Sensor.Bad + s.Down
+	if s.Sure >= spikeSure && s.Sure > 2*s.Down {
+		return true
+	}
+	return s.Sure+s.Maybe >= spikeMaybe+2*bad
+}
+
+// name finds the kind of what channel k shows.
+func (e *Engine) name(k int, p *picture, c *claim) {
+	ch := &e.s.Ch[k]
+	c.severity, c.since, c.sure = finding.Maintenance, ch.Rise, 0.9
+	c.contact = p.quick[k]
+	f, t := ch.Swing.byCopper(), ch.Swing.byProcess()
+	x := ch.Swing.size()
+	switch {
+	case e.spiking(k) && float64(ch.Spike.Size) > 2*p.level[k]:
+		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
+		c.evidence = fmt.Sprintf("%.0f short rises of %s in about ten days, %.1f mΩ in the mean, %.0f of them seen in the sensor value as well", ch.Spike.Sure+ch.Spike.Maybe, e.m.name(k), ch.Spike.Size*1e3, ch.Spike.Sure)
+	case x > 0.15*p.level[k] && x > 1.5*ch.Calm && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1:
+		c.kind = finding.ThermalEMF
+		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ with the process temperature (correlation %.2f; with the cable's %.2f)", e.m.name(k), x*1e3, t, f)
+	case x > 0.15*p.level[k] && x > 2*ch.Calm && math.Abs(f) > 0.45:
+		c.kind = finding.LeadThermal
+		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ with the temperature of the cable (correlation %.2f), copper taken off", e.m.name(k), x*1e3, f)
+	case ch.abrupt(p.level[k]):
+		c.kind = finding.LeadStep
+		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)
+	default:
+		c.kind = finding.LeadDrift
+		c.evidence = fmt.Sprintf("contact part of %s is %.1f mΩ over two days, threshold %.1f mΩ, since %s", e.m.name(k), p.level[k]*1e3, p.limit[k]*1e3, day(ch.Rise))
+	}
+}

@@ -1,0 +1,67 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"ohmdrift/diagnostics/finding"
+)
+
+// gridState finds the step in which lead values come (the resolution) from the
+// values themselves: all of them multiples of it. It matters because rounding
+// to 20 mΩ hides changes below 10 mΩ and looks like noise.
+type gridState struct {
+	N    uint32
+	On   [len(gridMilli)]uint32 // values that are multiples of each step
+	Step float32                // Ω; 0 = finer than 1 mΩ or not known
+	Was  float32                // step before the last change
+}
+
+// gridMilli are the steps looked for, in mΩ.
+var gridMilli = [...]float64{1, 2, 5, 10, 20, 50, 100}
+
+func (g *gridState) take(l *look, n int) {
+	for k := range n {
+		if math.IsNaN(l.v[k]) {
+			continue
+		}
+		g.N++
+		for i, q := range gridMilli {
+			x := l.v[k] * 1000 / q
+			if math.Abs(x-math.Round(x)) < 1e-4 {
+				g.On[i]++
+			}
+		}
+	}
+}
+
+// close judges the values of a block: the coarsest step that nearly all are
+// multiples of (bad registers are not). It reports a change.
+func (g *gridState) close() bool {
+	if g.N < 12 {
+		return false
+	}
+	step := float32(0)
+	for i, q := range gridMilli {
+		if g.On[i]*20 >= g.N*19 {
+			step = float32(q / 1000)
+		}
+	}
+	changed := g.Step != step
+	*g = gridState{Step: step, Was: g.Step}
+	return changed && g.Was != 0
+}
+
+// resolution reports a change of the resolution and learns the noise anew.
+func (e *Engine) resolution(p *picture, out []finding.Finding) []finding.Finding {
+	g := &e.s.Grid
+	for k := range e.m.n {
+		e.s.Ch[k].Quiet, e.s.Ch[k].QuietN = 0, 0
+	}
+	e.s.Hiss = hissState{}
+	c := claim{
+		kind: finding.DeviceChanged, severity: finding.Info, since: p.at - blockS, contact: math.NaN(), sure: 0.95,
+		evidence: fmt.Sprintf("lead values now come in steps of %.0f mΩ, before in steps of %.0f mΩ", g.Step*1e3, g.Was*1e3),
+	}
+	return e.raise(aboutWork, p.at, &c, out)
+}

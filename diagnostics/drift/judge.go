@@ -1,0 +1,150 @@
+package drift
+
+import (
+	"math"
+
+	"ohmdrift/diagnostics/finding"
+)
+
+// picture is what one block shows, before anything is decided.
+type picture struct {
+	at     int64 // end of the block, s
+	f      float64
+	t      float64           // reading, °C; NaN = not known
+	u      [channels]float64 // residual of the block, Ω, common part not shifted
+	raw    [channels]float64 // level of two days before the common part is shifted, Ω
+	level  [channels]float64 // of two days, Ω
+	quick  [channels]float64 // of the last three blocks, Ω
+	limit  [channels]float64 // level at which a contact is called bad, Ω
+	reach  [channels]float64 // contact that moves the reading by its whole limit, Ω; +Inf without one
+	blocks uint32
+}
+
+// judge takes a complete block: contact parts, findings, learning.
+func (e *Engine) judge(out []finding.Finding) []finding.Finding {
+	b, cu := &e.s.Block, &e.s.Copper
+	p := picture{at: (b.Index + 1) * blockS, f: median32(b.F[:b.N]), t: median32(b.T[:b.N])}
+	push(&cu.Ring, p.f)
+	push(&cu.Temp, p.t)
+	cu.N = min(cu.N+1, recent)
+	cu.Blocks++
+	p.blocks = cu.Blocks
+	if e.s.Grid.close() {
+		out = e.resolution(&p, out)
+	}
+	for k := range e.m.n {
+		p.u[k] = math.NaN()
+		if c := e.contact(k); !math.IsNaN(c) {
+			p.u[k] = c - e.s.Ch[k].Fit.at(p.f)
+			e.follow(k, &p, c)
+		}
+	}
+	e.levels(&p)
+	if o, ok := e.works(&p, out); ok {
+		return o
+	}
+	e.flag(&p)
+	out = e.wired(&p, out)
+	out = e.changes(&p, out)
+	out = e.hissing(&p, out)
+	out = e.decide(&p, out)
+	for k := range e.m.n {
+		if !math.IsNaN(p.u[k]) && !e.s.Ch[k].Flagged {
+			e.learn(k, &p)
+		}
+	}
+	e.fade()
+	return out
+}
+
+// contact returns the contact part of a channel over the block, Ω.
+func (e *Engine) contact(k int) float64 {
+	b := &e.s.Block
+	var x [slotsPerBlock]float32
+	for i := range b.N {
+		x[i] = b.R[k][i] - b.F[i]*float32(e.s.Ch[k].Base)
+	}
+	return core(x[:b.N])
+}
+
+// Smoothing of what is followed from block to block.
+const (
+	swingWeight = 0.05 // five days of blocks: a few day-night cycles
+	roughWeight = 0.15 // a day and a half: a storm of some hours does not last
+)
+
+// follow updates what a channel remembers of its recent blocks.
+func (e *Engine) follow(k int, p *picture, c float64) {
+	ch, cu := &e.s.Ch[k], &e.s.Copper
+	if ch.DiffN > 5 {
+		ch.Sigma = math.Sqrt(ch.Diff / float64(ch.DiffN) / 2)
+	}
+	if ch.UN >= 4 {
+		u := p.u[k] - ch.level(8)
+		f := p.f - median32(cu.Ring[recent-min(int(cu.N), 8):])
+		t := p.t - median32(cu.Temp[recent-min(int(cu.N), 8):])
+		if t != t {
+			t = 0
+		}
+		ch.Swing.add(u, f, t)
+	}
+	push(&ch.U, p.u[k])
+	ch.UN = min(ch.UN+1, recent)
+}
+
+func (s *swing) add(u, f, t float64) {
+	s.UU += swingWeight * (u*u - s.UU)
+	s.FF += swingWeight * (f*f - s.FF)
+	s.TT += swingWeight * (t*t - s.TT)
+	s.UF += swingWeight * (u*f - s.UF)
+	s.UT += swingWeight * (u*t - s.UT)
+}
+
+// size returns the standard deviation of the residual around its level, Ω.
+func (s *swing) size() float64 { return math.Sqrt(s.UU) }
+
+// byCopper and byProcess return the correlation of the residual with the copper
+// factor (the temperature of the cable) and with the process temperature.
+func (s *swing) byCopper() float64  { return correlation(s.UF, s.UU, s.FF) }
+func (s *swing) byProcess() float64 { return correlation(s.UT, s.UU, s.TT) }
+
+func correlation(xy, xx, yy float64) float64 {
+	if xx <= 0 || yy <= 0 {
+		return 0
+	}
+	return xy / math.Sqrt(xx*yy)
+}
+
+// learnBlocks is how long the baseline is learnt: three weeks.
+const learnBlocks = 21 * 4
+
+// learn adds a block to the baseline of a channel that is sound.
+func (e *Engine) learn(k int, p *picture) {
+	ch := &e.s.Ch[k]
+	if ch.QuietN < learnBlocks && e.s.Hiss.Over == 0 {
+		ch.QuietN++
+		ch.Quiet += (ch.Sigma - ch.Quiet) / float64(ch.QuietN)
+	}
+	if e.s.Copper.Blocks > learnBlocks {
+		return
+	}
+	u := p.u[k]
+	ch.Fit.add(p.f, u+ch.Fit.at(p.f))
+	ch.ScaleN = min(ch.ScaleN+1, 40)
+	if l := ch.level(8); !math.IsNaN(l) {
+		ch.Scale += (math.Abs(u-l) - ch.Scale) / float64(ch.ScaleN)
+	}
+	if ch.UN >= 8 {
+		ch.Calm = max(ch.Calm, ch.Swing.size())
+	}
+}
+
+// fade lets the counts of excursions age by one block.
+func (e *Engine) fade() {
+	w := float32(math.Exp(-float64(blockS) / spikeFade))
+	for k := range e.m.n {
+		s := &e.s.Ch[k].Spike
+		s.Sure, s.Maybe, s.Down = s.Sure*w, s.Maybe*w, s.Down*w
+	}
+	e.s.Sensor.Bad *= w
+}

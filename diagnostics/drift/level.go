@@ -1,0 +1,119 @@
+package drift
+
+import "math"
+
+// Levels at which a contact is called bad. A sound loop stays within 1 mΩ over
+// months once copper and what belongs to the lead are taken off; the constants
+// keep several times that away.
+const (
+	floorOhm   = 0.003  // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and half as much again with age
+	floorShare = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year
+	floorLimit = 0.03   // of the contact that would move the reading by its limit: below, nobody acts
+	floorGrid  = 0.45   // of the resolution: rounding hides less than half a step
+	floorScale = 4      // mean absolute residuals of a block: two days of them average to a third
+	unlearnt   = 3.0    // factor on all of it at the start, falling with the blocks learnt
+)
+
+// levels completes the picture with levels and thresholds.
+func (e *Engine) levels(p *picture) {
+	grow := 1 + unlearnt*math.Exp(-float64(p.blocks)/24)
+	for k := range e.m.n {
+		ch := &e.s.Ch[k]
+		p.level[k], p.quick[k] = ch.level(8), ch.level(3)
+		p.reach[k] = e.reach(k, p.t)
+		l := max(floorOhm, floorShare*ch.Base, floorGrid*float64(e.s.Grid.Step), floorScale*ch.Scale)
+		if !math.IsInf(p.reach[k], 1) {
+			l = max(l, floorLimit*p.reach[k])
+		}
+		p.limit[k] = l * grow
+	}
+	p.raw = p.level
+	e.shift(&p.level, p)
+	e.shift(&p.quick, p)
+}
+
+// shift moves the common part, which leads alone cannot tell from copper, to
+// where contacts want it: the second lowest of three or four stands at zero. Of
+// two that part in opposite directions the lower one stands at zero; where one
+// stays and the other fell, it fell.
+func (e *Engine) shift(x *[channels]float64, p *picture) {
+	if e.m.n < 2 {
+		return
+	}
+	var w [channels]float64
+	n := 0
+	for k := range e.m.n {
+		if math.IsNaN(x[k]) {
+			continue
+		}
+		v := x[k] / e.s.Ch[k].Base
+		i := n
+		for ; i > 0 && w[i-1] > v; i-- {
+			w[i] = w[i-1]
+		}
+		w[i] = v
+		n++
+	}
+	if n < 2 {
+		return
+	}
+	ref := w[1]
+	if n == 2 {
+		ref = max(w[0], -w[1])
+		if w[0] > 0 || w[1] < 0 {
+			ref = 0
+		}
+	}
+	for k := range e.m.n {
+		x[k] -= ref * e.s.Ch[k].Base
+	}
+}
+
+// reach returns the contact on channel k that moves the reading by its limit.
+func (e *Engine) reach(k int, t float64) float64 {
+	c := e.m.ch[k].coef
+	lim := float64(e.m.spec.LimitHigh)
+	if c < 0 {
+		lim = -float64(e.m.spec.LimitLow)
+	}
+	if c == 0 || math.IsNaN(c) || math.IsNaN(lim) {
+		return math.Inf(1)
+	}
+	return lim * e.m.slope(t) / math.Abs(c)
+}
+
+// flag updates what each channel remembers of its level.
+func (e *Engine) flag(p *picture) {
+	for k := range e.m.n {
+		ch := &e.s.Ch[k]
+		l, q := p.level[k], p.quick[k]
+		if math.IsNaN(l) || math.IsNaN(q) {
+			continue
+		}
+		if math.Abs(l) < 0.3*p.limit[k] || ch.Rise == 0 {
+			ch.Rise, ch.Jump, ch.Peak = p.at, 0, 0
+		}
+		ch.Peak = max(ch.Peak*0.995, q)
+		if ch.UN >= 6 {
+			before := median32(ch.U[recent-6 : recent-2])
+			if j := median32(ch.U[recent-2:]) - before; math.Abs(j) > math.Abs(ch.Jump) {
+				ch.Jump, ch.JumpAt = j, p.at
+			}
+		}
+		if math.Abs(l) > p.limit[k] && math.Abs(q) > 0.7*p.limit[k] {
+			ch.Above = min(ch.Above+1, 200)
+		} else {
+			ch.Above = 0
+		}
+		if math.Abs(l) < 0.5*p.limit[k] {
+			ch.Under = min(ch.Under+1, 1000)
+		} else {
+			ch.Under = 0
+		}
+		ch.Flagged = math.Abs(l) > 0.6*p.limit[k]
+		ch.Track = 0
+		if ch.Flagged {
+			ch.Track = q
+		}
+	}
+}

@@ -1,0 +1,78 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"ohmdrift/diagnostics/finding"
+)
+
+// openState follows samples in which a lead or the sensor circuit is open.
+type openState struct {
+	Since  int64            // of the first such sample in a row; 0 = none
+	N      uint16           // samples in a row
+	Lead   [channels]uint16 // of them, with this channel open
+	Well   uint16           // samples in a row without, while a finding stands
+	WellAt int64
+}
+
+const (
+	openSamples = 3     // in a row: two bad telegrams may follow each other
+	openShort   = 60    // s at least: a contact that bounces is no open lead
+	openSlow    = 1700  // interval in s from which two samples are enough: they are an hour of silence
+	wellTime    = hourS // without an open circuit before it counts as closed
+)
+
+// watchOpen judges one sample. A lead is open when its value is gone or at the
+// end of its range while the sensor value is gone or at the end of the curve and
+// another lead still answers: a lost telegram takes all of them.
+func (e *Engine) watchOpen(l *look, out []finding.Finding) []finding.Finding {
+	o := &e.s.Open
+	dead := l.over || l.gone
+	if !dead || (!l.over && l.valid == 0) {
+		return e.closed(l, out)
+	}
+	if o.N == 0 {
+		*o = openState{Since: e.s.Last}
+	}
+	o.N++
+	o.Well = 0
+	for k := range e.m.n {
+		if l.absent[k] || l.high[k] {
+			o.Lead[k]++
+		}
+	}
+	need := uint16(openSamples)
+	if e.s.Step > openSlow {
+		need = 2
+	}
+	if o.N < need || e.s.Last-o.Since < openShort {
+		return out
+	}
+	c := claim{kind: finding.LeadOpen, severity: finding.Failure, since: o.Since, contact: math.NaN(), sure: 0.99}
+	who := "no lead can be told from the others"
+	for k := range e.m.n {
+		if o.Lead[k]*2 > o.N && l.valid > 0 {
+			c.leads |= e.m.ch[k].named
+			who = "lead " + e.m.ch[k].lead.String() + " at the same time"
+		}
+	}
+	c.evidence = fmt.Sprintf("no current through the element in %d polls in a row since %s, %s", o.N, clock(o.Since), who)
+	return e.raise(aboutOpen, e.s.Last, &c, out)
+}
+
+// closed takes a sample without an open circuit.
+func (e *Engine) closed(l *look, out []finding.Finding) []finding.Finding {
+	o := &e.s.Open
+	o.N = 0
+	if e.s.Found[aboutOpen].Kind == 0 || math.IsNaN(l.sensor) {
+		return out // nothing stands, or an empty telegram: unknown is not good
+	}
+	if o.Well == 0 {
+		o.WellAt = e.s.Last
+	}
+	if o.Well++; o.Well >= openSamples && e.s.Last-o.WellAt >= wellTime {
+		out = e.clear(aboutOpen, e.s.Last, "the circuit is closed again since "+clock(o.WellAt), out)
+	}
+	return out
+}

@@ -1,0 +1,112 @@
+package drift
+
+import (
+	"math"
+	"time"
+
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/quantity"
+)
+
+// topic is one matter on which at most one finding stands at a time.
+type topic uint8
+
+const (
+	aboutContact topic = iota
+	aboutOpen
+	aboutWiring
+	aboutInsulation
+	aboutWork // info: what was changed
+	topics
+)
+
+// record is a standing finding without its words.
+type record struct {
+	Kind     uint8 // index into finding.Kinds() plus 1; 0 = nothing stands
+	Leads    finding.LeadSet
+	Severity finding.Severity
+	Since    int64
+	Raised   int64
+	Updated  int64
+	Contact  float64 // Ω; NaN = not known
+	Sure     float64 // confidence 0..1
+}
+
+// case describes a finding as it is decided, before it is compared with what
+// stands.
+type claim struct {
+	kind     finding.Kind
+	leads    finding.LeadSet
+	severity finding.Severity
+	since    int64
+	contact  float64
+	sure     float64
+	evidence string
+}
+
+func kindIndex(k finding.Kind) uint8 {
+	for i, x := range kinds {
+		if x == k {
+			return uint8(i + 1)
+		}
+	}
+	return 0
+}
+
+var kinds = finding.Kinds()
+
+func (r *record) kind() finding.Kind {
+	if r.Kind == 0 {
+		return ""
+	}
+	return kinds[r.Kind-1]
+}
+
+// updateEvery is how often a standing finding may speak, s.
+const updateEvery = dayS
+
+// raise states a claim on a topic: new, changed in kind, or worth an update.
+func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []finding.Finding {
+	r := &e.s.Found[t]
+	state := finding.Updated
+	switch {
+	case r.Kind == 0:
+		state = finding.Raised
+	case r.kind() != c.kind:
+		out = e.clear(t, at, "now "+string(c.kind), out)
+		state = finding.Raised
+	case c.severity > r.Severity || c.leads != r.Leads:
+	case at-r.Updated < updateEvery:
+		return out
+	}
+	raised := r.Raised
+	if state == finding.Raised {
+		raised = at
+	}
+	*r = record{Kind: kindIndex(c.kind), Leads: c.leads, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: c.contact, Sure: c.sure}
+	return append(out, e.finding(r, at, state, c.evidence))
+}
+
+// clear ends what stands on a topic.
+func (e *Engine) clear(t topic, at int64, why string, out []finding.Finding) []finding.Finding {
+	r := &e.s.Found[t]
+	if r.Kind == 0 {
+		return out
+	}
+	out = append(out, e.finding(r, at, finding.Cleared, why))
+	*r = record{}
+	return out
+}
+
+// finding dresses a record.
+func (e *Engine) finding(r *record, at int64, state finding.State, evidence string) finding.Finding {
+	f := finding.Finding{
+		Time: time.Unix(e.s.Last, 0).UTC(), Loop: e.m.spec.Tag, Kind: r.kind(), Leads: r.Leads, State: state, Severity: r.Severity,
+		Since: time.Unix(r.Since, 0).UTC(), Contact: quantity.Ohm(r.Contact), Error: quantity.DeltaC(math.NaN()), U: quantity.DeltaC(math.NaN()),
+		POverLimit: math.NaN(), Confidence: r.Sure, Engine: Version, Evidence: evidence,
+	}
+	if s := &e.s.Error; s.Known {
+		f.Error = quantity.DeltaC(s.Last)
+	}
+	return f
+}

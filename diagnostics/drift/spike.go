@@ -1,0 +1,160 @@
+package drift
+
+import "math"
+
+// spikeState counts excursions of one channel: short rises that return. The
+// counts fade with spikeFade.
+type spikeState struct {
+	Sure  float32 // the sensor value moved with the lead, as physics wants
+	Maybe float32 // no way to check
+	Down  float32 // below what copper allows: noise or a bad value
+	Run   uint16  // samples of the excursion now running
+	Peak  float32 // its largest size, Ω
+	Kept  float32 // its check: 1 confirmed, 0 open, −1 contradicted
+	Size  float32 // mean size of what was counted, Ω
+	Start int64
+}
+
+// spikeFade is the time constant of the counts, s: long enough to see one
+// excursion in two days, short enough to forget a storm.
+const spikeFade = 10 * dayS
+
+// longest excursion that still counts as one: beyond, it is a level.
+const spikeLongest = hourS + 1
+
+// gate returns how far channel k may be from its expected value, Ω. Six standard
+// deviations are 1 in 10⁹ for normal noise; 4 mΩ is what sound terminals make
+// when touched (a block has a few mΩ).
+func (e *Engine) gate(k int) float64 {
+	c := &e.s.Ch[k]
+	return max(6*c.Sigma, 1.5*float64(e.s.Grid.Step), 0.004)
+}
+
+// excursions compares each value with what is expected of it.
+func (e *Engine) excursions(l *look, f float64) {
+	st := &e.s
+	ups, downs := 0, 0
+	var x, g [channels]float64
+	for k := range e.m.n {
+		c := &st.Ch[k]
+		x[k] = l.v[k] - f*c.Base - c.expect(f)
+		if math.IsNaN(x[k]) {
+			continue
+		}
+		g[k] = e.gate(k)
+		switch {
+		case x[k] > g[k]:
+			ups++
+		case x[k] < -g[k]:
+			downs++
+			c.Spike.Down++
+		}
+		c.difference(x[k])
+	}
+	st.Sensor.Bad += float32(l.bad)
+	if downs > 0 && ups > 0 { // a shifted set of registers
+		st.Sensor.Bad++
+		return
+	}
+	calm := ups == 0 && downs == 0
+	for k := range e.m.n {
+		if !math.IsNaN(x[k]) {
+			e.excursion(k, x[k], x[k] > g[k], l.sensor)
+		}
+	}
+	if calm {
+		st.Sensor.take(l.sensor)
+	}
+}
+
+// excursion follows one channel through a rise and counts it on return.
+func (e *Engine) excursion(k int, x float64, up bool, sensor float64) {
+	p := &e.s.Ch[k].Spike
+	if up {
+		if p.Run == 0 {
+			p.Start, p.Peak, p.Kept = e.s.Last, 0, 0
+		}
+		p.Run++
+		p.Peak = max(p.Peak, float32(x))
+		p.Kept += e.check(k, x, sensor)
+		return
+	}
+	if p.Run == 0 {
+		return
+	}
+	if e.s.Last-p.Start <= spikeLongest+int64(e.s.Step) {
+		n := float32(p.Run)
+		switch {
+		case p.Kept > 0:
+			p.Sure += n
+			p.size()
+		case p.Kept == 0:
+			p.Maybe += n
+			p.size()
+		default:
+			e.s.Sensor.Bad += n
+		}
+	}
+	p.Run = 0
+}
+
+func (p *spikeState) size() {
+	if p.Size == 0 {
+		p.Size = p.Peak
+	}
+	p.Size += 0.2 * (p.Peak - p.Size)
+}
+
+// check compares an excursion with the sensor value of the same moment: a real
+// one moves it by coef times its size, a bad register does not. 0 where the
+// process moves more than that, or where the method takes the lead out.
+func (e *Engine) check(k int, x, sensor float64) float32 {
+	s := &e.s.Sensor
+	want := e.m.ch[k].coef * e.m.raw * x
+	if math.IsNaN(want) || math.IsNaN(sensor) || !s.Known || math.Abs(want) < 4*s.Sigma {
+		return 0
+	}
+	if got := sensor - s.Value; math.Abs(got-want) < math.Abs(want)/2 {
+		return 1
+	}
+	return -1
+}
+
+// difference gathers the squared difference to the last residual, winsorised so
+// that a spike does not pass for noise. Half its mean is the variance of single
+// values, whatever slow movement lies under them.
+func (c *chState) difference(x float64) {
+	if c.PrevOK {
+		d := math.Abs(x - c.Prev)
+		if c.Sigma > 0 {
+			d = min(d, 4*math.Sqrt2*c.Sigma)
+		}
+		c.Diff += d * d
+		c.DiffN++
+	}
+	c.Prev, c.PrevOK = x, true
+}
+
+// sensorState follows the sensor value from sample to sample.
+type sensorState struct {
+	Value float64 // newest, Ω
+	Sigma float64 // standard deviation of its steps, Ω, winsorised
+	Known bool
+	Bad   float32 // bad values of the leads counted, fading
+}
+
+func (s *sensorState) take(r float64) {
+	if math.IsNaN(r) {
+		return
+	}
+	if s.Known {
+		d := math.Abs(r - s.Value)
+		if s.Sigma == 0 {
+			s.Sigma = d
+		} else {
+			d = min(d, 3*s.Sigma+0.001)
+			s.Sigma = math.Sqrt(s.Sigma*s.Sigma + (d*d-s.Sigma*s.Sigma)/200)
+		}
+	}
+	s.Value, s.Known = r, true
+}

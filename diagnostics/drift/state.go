@@ -1,0 +1,105 @@
+package drift
+
+// Lengths of time in s.
+const (
+	slotS  = 600       // one value each: the mark spacing, and the interval of slow plants
+	hourS  = 3600      // of estimates and of jumps
+	blockS = 6 * hourS // long enough for a robust median of 36 slots, short enough to see the day's swing
+	dayS   = 24 * hourS
+)
+
+const (
+	slotsPerBlock = blockS / slotS
+	recent        = 12 // blocks kept of each channel: three days
+)
+
+// state is everything that changes in an engine. It has fixed-size fields only,
+// so that a snapshot is its bytes and a copy is a copy.
+type state struct {
+	Last   int64   // time of the newest sample, s
+	Step   float32 // smoothed sampling interval, s
+	Hold   int64   // until then nothing but open leads is judged: work on the loop
+	Work   bool    // a function check is on
+	Low    uint8   // blocks in a row with a lead far below the others
+	Sound  uint16  // blocks in a row without a claim about a contact
+	Hiss   hissState
+	Sensor sensorState
+	Slot   slotState
+	Block  blockState
+	Ch     [channels]chState
+	Copper copperState
+	Grid   gridState
+	Open   openState
+	Error  errorState
+	Found  [topics]record
+}
+
+// picks is how many samples a slot keeps at most, spread evenly over it: their
+// median shrugs off four bad ones.
+const picks = 9
+
+// slotState gathers the samples of one slot.
+type slotState struct {
+	Index int64 // time / slotS; 0 = empty
+	N     uint8
+	R     [channels][picks]float32 // Ω as reported; NaN = none
+	T     [picks]float32           // reading, °C
+}
+
+// blockState holds the slots of the running block.
+type blockState struct {
+	Index int64 // time / blockS
+	N     uint8
+	R     [channels][slotsPerBlock]float32 // Ω as reported; NaN = none
+	F     [slotsPerBlock]float32           // copper factor; 1 before there is a baseline
+	T     [slotsPerBlock]float32           // reading, °C
+}
+
+// chState is what is known of one channel.
+type chState struct {
+	Base    float64 // Ω at copper factor 1; 0 = not known yet
+	Track   float64 // contact part taken off before the copper factor is formed, Ω
+	Sigma   float64 // standard deviation of single values, Ω, of the last block
+	Quiet   float64 // the same in the baseline
+	QuietN  float32
+	Fit     fit     // of the contact part on the copper factor, in the baseline
+	Scale   float64 // mean absolute residual of a block in the baseline, Ω
+	ScaleN  float32
+	Diff    float64 // Σ of squared winsorised differences in the running block
+	DiffN   uint16
+	Prev    float64 // residual of the last sample, for differences
+	PrevOK  bool
+	U       [recent]float32 // residuals of the last blocks, newest last
+	UN      uint8
+	Flagged bool    // above half its threshold: no longer learnt from
+	Above   uint8   // blocks in a row above its threshold
+	Under   uint16  // blocks in a row below half of it
+	Rise    int64   // when it was last near zero, s
+	Peak    float64 // highest level of the last weeks, Ω
+	Jump    float64 // largest change between two blocks since Rise, Ω
+	JumpAt  int64
+	Swing   swing
+	Calm    float64 // largest swing seen in the baseline, Ω
+	Spike   spikeState
+}
+
+// swing holds fading moments of what moves within days: residual u against the
+// copper factor f and the process temperature t.
+type swing struct{ UU, FF, TT, UF, UT float64 }
+
+// fit is a straight line c = a + b (f − 1) by its running sums.
+type fit struct{ N, F, FF, C, FC float64 }
+
+// copperState is what is known of the copper common to the channels.
+type copperState struct {
+	F        float64 // of the newest sample
+	Known    bool
+	Ring     [recent]float32 // block medians
+	Temp     [recent]float32 // block medians of the reading, °C
+	N        uint8
+	Blocks   uint32  // blocks since the baseline began
+	Slot     float64 // factor of the last slot
+	JumpAt   int64   // when it jumped, s; 0 = no jump to be judged
+	JumpFrom float64 // factor before
+	JumpWait uint8   // blocks looked at since
+}

@@ -1,0 +1,130 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"ohmdrift/diagnostics/finding"
+)
+
+// Work on a loop shows as a jump. A jump of the copper factor is a change of
+// cable or of the device; leads that trade places are swapped; a lead that drops
+// was retightened. All are reported as what they are and learnt.
+
+const (
+	// jumpFactor is a change of the copper factor from one slot to the next that
+	// asks for a closer look: 9 K in ten minutes, as when a cable is exchanged
+	// or a hot line beside it starts.
+	jumpFactor = 0.035
+	// newFactor is how far the factor must stay away afterwards to be a new
+	// cable: 13 K in the mean of a day against the day before.
+	newFactor = 0.05
+	// jumpBlocks is how long to look before judging.
+	jumpBlocks = 3
+)
+
+// jumped notes a jump of the copper factor between two slots.
+func (e *Engine) jumped(f float64) {
+	cu := &e.s.Copper
+	if cu.Slot > 0 && cu.N >= 2 && cu.JumpAt == 0 && math.Abs(f/cu.Slot-1) > jumpFactor {
+		cu.JumpAt, cu.JumpFrom, cu.JumpWait = e.s.Last, cu.Slot, 0
+	}
+	cu.Slot = f
+}
+
+// works judges a pending jump of the copper factor. It reports true when the
+// block belongs to no baseline: nothing else is to be judged from it.
+func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bool) {
+	cu := &e.s.Copper
+	if cu.JumpAt == 0 {
+		return out, false
+	}
+	away := p.f/cu.JumpFrom - 1
+	if math.Abs(away) < newFactor {
+		cu.JumpAt = 0
+		return out, false
+	}
+	if cu.JumpWait++; cu.JumpWait < jumpBlocks {
+		return out, true
+	}
+	c := claim{
+		kind: finding.CableChanged, severity: finding.Info, since: cu.JumpAt, contact: math.NaN(), sure: 0.9,
+		evidence: fmt.Sprintf("all leads changed by %+.1f %% within one poll at %s and stayed: another cable length or cross-section; learning anew", away*100, clock(cu.JumpAt)),
+	}
+	out = e.clear(aboutContact, p.at, "cable changed", out)
+	out = e.clear(aboutWork, p.at, "superseded", out)
+	out = e.raise(aboutWork, p.at, &c, out)
+	e.renew()
+	return out, true
+}
+
+// renew forgets the baseline.
+func (e *Engine) renew() {
+	for k := range e.m.n {
+		s := e.s.Ch[k].Spike
+		e.s.Ch[k] = chState{Sigma: e.s.Ch[k].Sigma, Spike: s}
+	}
+	e.s.Copper = copperState{}
+	e.s.Error.SmoothN = 0
+}
+
+// absorb takes the present level of a channel as its own from now on.
+func (e *Engine) absorb(k int, level float64) {
+	c := &e.s.Ch[k]
+	c.Fit.C += level * c.Fit.N
+	c.Fit.FC += level * c.Fit.F
+	for i := range c.U {
+		c.U[i] = 0
+	}
+	c.Above, c.Jump, c.Track, c.Flagged, c.Peak = 0, 0, 0, false, 0
+}
+
+// swapped looks for two leads that traded places at one moment: each stands now
+// where the other stood.
+func (e *Engine) swapped(p *picture) (a, b int, ok bool) {
+	for a := range e.m.n {
+		for b := range a {
+			x, y := &e.s.Ch[a], &e.s.Ch[b]
+			if x.Above < confirm || y.Above < confirm || p.raw[a]*p.raw[b] >= 0 {
+				continue
+			}
+			d := (y.Base + y.Fit.at(p.f)) - (x.Base + x.Fit.at(p.f))
+			tol := 0.35*math.Abs(d) + 0.5*p.limit[a]
+			if x.abrupt(p.raw[a]) && y.abrupt(p.raw[b]) && math.Abs(p.raw[a]-d) < tol && math.Abs(p.raw[b]+d) < tol {
+				return b, a, true
+			}
+		}
+	}
+	return 0, 0, false
+}
+
+// abrupt tells whether most of a level came with one jump.
+func (c *chState) abrupt(level float64) bool {
+	return c.Jump*level > 0 && math.Abs(c.Jump) > 0.6*math.Abs(level)
+}
+
+// changes finds what work did to single leads and learns it.
+func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
+	if a, b, ok := e.swapped(p); ok {
+		c := claim{
+			kind: finding.LeadsSwapped, leads: e.m.ch[a].named | e.m.ch[b].named, severity: finding.Info, since: e.s.Ch[a].JumpAt, contact: math.NaN(), sure: 0.8,
+			evidence: fmt.Sprintf("two leads changed by %+.1f and %+.1f mΩ at %s, each to where the other stood", p.raw[a]*1e3, p.raw[b]*1e3, clock(e.s.Ch[a].JumpAt)),
+		}
+		e.absorb(a, p.raw[a])
+		e.absorb(b, p.raw[b])
+		return e.raise(aboutWork, p.at, &c, out)
+	}
+	for k := range e.m.n {
+		ch := &e.s.Ch[k]
+		if ch.Above < confirm || p.level[k] >= 0 || !ch.abrupt(p.level[k]) {
+			continue
+		}
+		c := claim{
+			kind: finding.LeadRestored, leads: e.m.ch[k].named, severity: finding.Info, since: ch.JumpAt, contact: p.level[k], sure: 0.8,
+			evidence: fmt.Sprintf("contact fell by %.1f mΩ at %s and stayed there", -p.level[k]*1e3, clock(ch.JumpAt)),
+		}
+		e.absorb(k, p.level[k])
+		out = e.raise(aboutWork, p.at, &c, out)
+	}
+	return out
+}
