@@ -72,23 +72,26 @@ func drawLevel(w *bytes.Buffer, s plotScale, level float64, name, colour string)
 		plotLeft, s.y(level), plotLeft+plotAreaWidth, colour, plotLeft+6, s.y(level)-5, colour, name)
 }
 
-// drawError draws |error| over length; it is a straight line but for a fixed
-// compensation, which makes it fall first.
+// drawError draws |error| over length as far as the drawing reaches; it is a
+// straight line but for a fixed compensation, which makes it fall first.
 func drawError(w *bytes.Buffer, s plotScale, b *diagnostics.LengthBudget) error {
 	w.WriteString(`<path fill="none" stroke="#1f4e8c" stroke-width="2" d="`)
 	at := *b
-	const steps = 120
+	const steps = 240
+	verb := "M"
 	for i := range steps + 1 {
 		at.Length = quantity.Metre(s.length * float64(i) / steps)
 		r, err := at.Compute()
 		if err != nil {
 			return err
 		}
-		verb := "L"
-		if i == 0 {
+		e := math.Abs(float64(r.Error))
+		if e > s.err {
 			verb = "M"
+			continue
 		}
-		fmt.Fprintf(w, "%s%.1f %.1f ", verb, s.x(float64(at.Length)), s.y(min(math.Abs(float64(r.Error)), s.err)))
+		fmt.Fprintf(w, "%s%.1f %.1f ", verb, s.x(float64(at.Length)), s.y(e))
+		verb = "L"
 	}
 	w.WriteString("\"/>\n")
 	return nil
