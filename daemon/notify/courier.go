@@ -94,8 +94,10 @@ func (n *courier) counted() Stats {
 // at most so many loops a look; the next look follows at once.
 const perLook = 100
 
-// run delivers until ctx ends.
+// run delivers until ctx ends, and then what is due once more, unless the
+// receiver is in trouble.
 func (n *courier) run(ctx context.Context) error {
+	defer n.farewell(ctx)
 	tick := time.NewTicker(n.pace.poll)
 	defer tick.Stop()
 	for {
@@ -119,6 +121,20 @@ func (n *courier) run(ctx context.Context) error {
 		case <-tick.C:
 		case <-ctx.Done():
 		}
+	}
+}
+
+// farewell bounds the last delivery at stop.
+const farewell = 3 * time.Second
+
+func (n *courier) farewell(ended context.Context) {
+	if len(n.failing) > 0 {
+		return // it waits for the next start
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ended), farewell)
+	defer cancel()
+	for again := true; again && len(n.failing) == 0; {
+		again, _ = n.look(ctx)
 	}
 }
 
