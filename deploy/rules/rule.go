@@ -42,7 +42,7 @@ func Rules() []Rule {
 		{"package-doc", "the package comment is the design page of the package: what it is, units, signs, what it cannot do", packageDoc},
 		{"exported-doc", "an exported name is a promise: its comment begins with the name and gives units, ranges and errors", exportedDoc},
 		{"package-name", "a package is named after its subject; these names gather whatever nobody placed", packageName},
-		{"sleep", "a test that waits for a duration is slow and still fails on a loaded machine: wait for the event, or use testing/synctest", sleep},
+		{"sleep", "a test that waits for a duration is slow and still fails on a loaded machine: wait for the event, or let the clock of testing/synctest jump", sleep},
 		{"skip", "a test that is skipped shows nothing: install what it needs in deploy/test, or fail and say what is missing", skip},
 		{"init", "an init function runs before anyone can see or order it: call a constructor from main", initFunction},
 		{"globals", "mutable package state couples tests and daemons in one process: put it into a struct that has an owner", globals},

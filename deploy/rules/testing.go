@@ -6,34 +6,35 @@ import (
 	"slices"
 )
 
-// sleep finds time.Sleep, and a bare receive from time.After, which is the same
-// outside of a bubble of testing/synctest.
+// sleep finds time.Sleep and a bare receive from time.After. In a bubble of
+// testing/synctest both are fine: its clock jumps, nobody waits.
 func sleep(t *Tree) []Breach {
 	var bs []Breach
 	for _, f := range t.Go() {
-		if !f.Test() {
-			continue
+		if f.Test() {
+			bs = append(bs, f.waits()...)
 		}
-		f.selectors(func(n *ast.SelectorExpr, path, name string) {
-			if path == "time" && name == "Sleep" {
-				bs = append(bs, f.breach(n, "uses time.Sleep"))
-			}
-		})
-		if slices.Contains(importPaths(f), "testing/synctest") {
-			continue
-		}
-		bs = append(bs, f.waits()...)
 	}
 	return bs
 }
 
-// waits finds statements that only receive from time.After. As one case of a
-// select it limits the wait for an event, which is fine.
 func (f *File) waits() []Breach {
 	var bs []Breach
-	limits := map[ast.Stmt]bool{}
+	imports := f.imports()
+	limits := map[ast.Stmt]bool{} // one case of a select: it limits the wait for an event
 	ast.Inspect(f.AST, func(n ast.Node) bool {
 		switch n := n.(type) {
+		case *ast.CallExpr:
+			if s, ok := n.Fun.(*ast.SelectorExpr); ok {
+				x, _ := s.X.(*ast.Ident)
+				switch {
+				case x == nil:
+				case imports[x.Name] == "testing/synctest" && s.Sel.Name == "Test":
+					return false
+				case imports[x.Name] == "time" && s.Sel.Name == "Sleep":
+					bs = append(bs, f.breach(n, "uses time.Sleep"))
+				}
+			}
 		case *ast.CommClause:
 			limits[n.Comm] = true
 		case *ast.ExprStmt:
@@ -44,14 +45,6 @@ func (f *File) waits() []Breach {
 		return true
 	})
 	return bs
-}
-
-func importPaths(f *File) []string {
-	var ps []string
-	for _, s := range f.AST.Imports {
-		ps = append(ps, importPath(s))
-	}
-	return ps
 }
 
 func isReceiveFromAfter(x ast.Expr) bool {
