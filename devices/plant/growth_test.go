@@ -97,6 +97,13 @@ func TestGaussIsNearlyNormal(t *testing.T) {
 	if math.Abs(mean) > 0.009 || math.Abs(variance-1) > 0.012 {
 		t.Errorf("mean %.4f, variance %.4f; want 0 and 1", mean, variance)
 	}
+	var product float64
+	for i := range uint64(n) {
+		product += gauss(7, i, chSensor) * gauss(8, i, chSensor)
+	}
+	if r := product / n; math.Abs(r) > 0.01 { // standard error 0.0022
+		t.Errorf("the noise of two loops has correlation %.4f", r)
+	}
 	if biggest > 2*sqrt3 {
 		t.Errorf("a value at %.3f, beyond ±2√3", biggest)
 	}

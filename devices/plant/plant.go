@@ -48,6 +48,8 @@ type Plant struct {
 	chosen  []Placed
 	start   int64 // ns since 1970
 
+	gatewayWait time.Duration
+
 	mu      sync.Mutex // guards Command and Repair against each other, and servers
 	servers []*server
 	counts  counters
@@ -56,7 +58,7 @@ type Plant struct {
 // New builds a plant; nothing listens yet. It refuses loops that it could not
 // serve: a link that does not exist, registers of two loops that overlap.
 func New(conf Config) (*Plant, error) {
-	p := &Plant{conf: conf, climate: climate{key: mix(conf.Seed ^ 0x5eed)}, clock: conf.Clock}
+	p := &Plant{conf: conf, climate: climate{key: mix(conf.Seed ^ 0x5eed)}, clock: conf.Clock, gatewayWait: gatewayWait}
 	if p.clock == nil {
 		p.clock = time.Now
 	}

@@ -241,6 +241,31 @@ func TestSpeedAgesOnlyContacts(t *testing.T) {
 	}
 }
 
+// A fault that begins live is as old as the plant has run since, times Speed.
+func TestLiveOnsetAgesFromItsOwnMoment(t *testing.T) {
+	f := []Placed{{Loop: 0, Fault: Fault{Kind: Linear, Lead: measure.A1, Size: 0.1, Life: 10 * hours24, Onset: start.Add(time.Minute)}}}
+	p := mustNew(t, Config{Seed: 1, Start: start, Loops: mixed(3), Faults: f, Speed: 86400})
+	sound := p.loops[0].contact0[measure.A1]
+	for after, want := range map[time.Duration]float64{59 * time.Second: 0, time.Minute: 0, 65 * time.Second: 0.05} {
+		if got := float64(p.Truth(0, start.Add(after)).Contact[measure.A1]) - sound; math.Abs(got-want) > 1e-9 {
+			t.Errorf("%v after the start, onset at 1 min: %.6f Ω, want %.6f", after, got, want)
+		}
+	}
+}
+
+// Within a device cycle every request sees the same values; the next has others.
+func TestValuesHoldForADeviceCycle(t *testing.T) {
+	fast := []Placed{{Fault: Fault{Kind: Linear, Lead: measure.A1, Size: 0.1, Life: hours24}}} // 0.1 Ω a second
+	p := mustNew(t, Config{Seed: 1, Start: start, Loops: mixed(1), Faults: fast, Speed: 86400, Cycle: time.Second})
+	at := func(d time.Duration) [10]uint64 { return bits(p.SampleAt(0, start.Add(d))) }
+	if at(0) != at(time.Second-1) {
+		t.Error("values changed within a cycle")
+	}
+	if at(0) == at(time.Second) {
+		t.Error("values did not change with the cycle")
+	}
+}
+
 // Contacts do not jump when the recorded past ends and the live plant begins.
 func TestPastAndLiveAreOneStory(t *testing.T) {
 	p := mustNew(t, Config{Seed: 4, Start: start, Loops: mixed(60), Chosen: true, Speed: 3600})

@@ -78,6 +78,7 @@ func TestRegistersOverRTU(t *testing.T) {
 	if n := p.Counts(); n.Writes != 1 || n.Requests != 4 {
 		t.Errorf("counted %+v; want 4 requests, one of them a write", n)
 	}
+	p.Close() // with the client still there
 }
 
 func TestRTULineEndsOnABadFrame(t *testing.T) {
@@ -97,6 +98,7 @@ func TestRTULineEndsOnABadFrame(t *testing.T) {
 
 func TestRTUStopsUnderASilentDevice(t *testing.T) {
 	p, addr := servedRTU(t, Placed{Fault: Fault{Kind: Silent, Lead: measure.A1}})
+	p.gatewayWait = time.Hour // only the stop ends it
 	c := dialRTU(t, addr)
 	c.SetUnitId(17)
 	answer := make(chan error, 1)

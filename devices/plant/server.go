@@ -19,7 +19,7 @@ import (
 const (
 	maxClients  = 256              // per link; the library's default of 10 is too few for tests with many
 	idleSession = 10 * time.Minute // a client may poll slowly
-	silence     = 2 * time.Second  // how long a gateway waits for a silent device
+	gatewayWait = 2 * time.Second  // for a silent device
 	portTries   = 8
 )
 
@@ -214,7 +214,7 @@ func (s *server) read(t devices.Table, unit uint8, addr, count uint16) ([]uint16
 // keepQuiet is a gateway that waits for its device, in vain: clients with a
 // shorter timeout see none of what it says then. The server's stop ends the wait.
 func (s *server) keepQuiet() error {
-	timer := time.NewTimer(silence)
+	timer := time.NewTimer(s.plant.gatewayWait)
 	defer timer.Stop()
 	select {
 	case <-timer.C:

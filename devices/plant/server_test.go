@@ -219,6 +219,31 @@ func TestSeveralLoopsOfOneUnitInOneRequest(t *testing.T) {
 	}
 }
 
+// A gap between the declared blocks is refused although it lies within the map.
+func TestUndeclaredGapIsRefused(t *testing.T) {
+	_, bound, _ := served(t)
+	c := dial(t, bound[0])
+	c.SetUnitId(2)
+	if _, err := c.ReadRegisters(0, 23, modbus.HOLDING_REGISTER); !errors.Is(err, modbus.ErrIllegalDataAddress) {
+		t.Errorf("reading 0 to 22 with 8 to 19 undeclared: %v, want illegal data address", err)
+	}
+}
+
+// The gateway before a silent device says so in the end.
+func TestGatewayGivesUpOnASilentDevice(t *testing.T) {
+	p, bound, _ := served(t, Placed{Loop: 2, Fault: Fault{Kind: Silent}})
+	p.gatewayWait = 0
+	c := dial(t, bound[0])
+	c.SetUnitId(2)
+	if _, err := c.ReadRegisters(0, 8, modbus.HOLDING_REGISTER); !errors.Is(err, modbus.ErrGWTargetFailedToRespond) {
+		t.Errorf("%v, want gateway target failed to respond", err)
+	}
+	c.SetUnitId(1)
+	if _, err := c.ReadRegisters(10, 14, modbus.INPUT_REGISTER); err != nil {
+		t.Errorf("the unit beside it: %v", err)
+	}
+}
+
 func TestWritesAreRefusedAndCounted(t *testing.T) {
 	p, bound, _ := served(t)
 	c := dial(t, bound[0])
@@ -293,6 +318,7 @@ func TestFaultsOnCommand(t *testing.T) {
 // A silent device keeps its client waiting; stopping the plant ends that.
 func TestSilentDeviceAndStop(t *testing.T) {
 	p, bound, _ := served(t, Placed{Loop: 3, Fault: Fault{Kind: Silent}})
+	p.gatewayWait = time.Hour // only the stop ends it
 	c := dial(t, bound[1])
 	c.SetUnitId(255)
 	answer := make(chan error, 1)
