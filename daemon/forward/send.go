@@ -62,7 +62,8 @@ func (f *Forwarder) sendOnce(ctx context.Context) (more bool, after time.Duratio
 		return true, r.waitFor(), err
 	}
 	f.reportBad(bad)
-	if err := f.queue.Settle(ctx, ids, bad); err != nil {
+	// What has been taken leaves the queue even if we are stopping.
+	if err := f.queue.Settle(context.WithoutCancel(ctx), ids, bad); err != nil {
 		f.reportOutage(ctx, err)
 		return true, 0, err // sent again later: the same points
 	}

@@ -149,10 +149,11 @@ func (n *courier) look(ctx context.Context) (again bool, pause time.Duration) {
 	}
 	for i := range ms {
 		err := n.sink.Send(ctx, &ms[i])
-		if ctx.Err() != nil {
+		if err != nil && ctx.Err() != nil {
 			return false, 0
 		}
-		closed, away, err := n.settle(ctx, &ms[i], err)
+		// What has been delivered is written down even if we are stopping.
+		closed, away, err := n.settle(context.WithoutCancel(ctx), &ms[i], err)
 		if err != nil {
 			n.trouble(ctx, 0, err)
 			return false, n.pace.retryMin
@@ -184,15 +185,17 @@ func (n *courier) settle(ctx context.Context, m *records.Message, sent error) (c
 	}
 	switch {
 	case sent == nil:
+		err := n.outbox.MessageDelivered(ctx, m.ID)
 		n.tally(func(s *Stats) { s.Delivered++ })
 		n.well(m.ID)
-		return true, 0, n.outbox.MessageDelivered(ctx, m.ID)
+		return err == nil, 0, err
 	case f.Permanent:
+		err := n.outbox.MessageRefused(ctx, m.ID, sent.Error())
 		n.tally(func(s *Stats) { s.Refused++ })
 		n.log.Error().Str("sink", m.Sink).Str("loop", m.Loop).Str("key", m.Key).Err(sent).
 			Msg("a notice was refused for good; it is not tried again")
 		n.well(m.ID)
-		return true, 0, n.outbox.MessageRefused(ctx, m.ID, sent.Error())
+		return err == nil, 0, err
 	}
 	n.tally(func(s *Stats) { s.Retries++ })
 	n.trouble(ctx, m.ID, sent)
