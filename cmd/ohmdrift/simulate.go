@@ -68,7 +68,7 @@ func (s *simulation) run(ctx context.Context, out, errs io.Writer) error {
 	}
 	bound, err := p.Listen()
 	if err != nil {
-		return couldNot(fmt.Errorf("simulate: %w", err))
+		return couldNot(fmt.Errorf("simulate: %w; is another one running?", err))
 	}
 	defer p.Close()
 	if err := s.print(out, site, p, bound); err != nil {

@@ -35,6 +35,20 @@ const thermalPerK = 0.04
 // every minute see single outliers, polls every second see steps.
 const excursionSlot = 20.0
 
+// fretting is how much a degraded contact varies from one measurement to the
+// next, as a share of what it has beyond a sound one: variability grows as
+// contacts degrade (Holm conference 1990; the size is our choice).
+const fretting = 0.02
+
+// fret lets the degraded contacts of a state vary. Truth leaves it out.
+func (x *transmitter) fret(s *state, cycle uint64) {
+	for i := range s.leads {
+		if beyond := s.contact[i] - x.contact0[i]; beyond > 0 && !math.IsInf(beyond, 1) {
+			s.leads[i] += fretting * beyond * gauss(x.key, cycle, chFretting+uint64(i))
+		}
+	}
+}
+
 // contact returns what fault f adds to its lead at time t (s since 1970) and age
 // (s, speeded), with the cable at copperC and wetness wet (0..1); +Inf is open.
 func (f *fault) contact(t, age, copperC, wet float64) float64 {

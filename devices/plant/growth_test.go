@@ -4,6 +4,9 @@ import (
 	"math"
 	"testing"
 	"time"
+
+	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/wiring"
 )
 
 func TestShrinkingSpot(t *testing.T) {
@@ -79,6 +82,36 @@ func TestIntermittentShareGrows(t *testing.T) {
 		if got := share(c[0]); math.Abs(got-c[1]) > 0.012 {
 			t.Errorf("age/life %g: %.3f of the slots bad, want %.3f", c[0], got, c[1])
 		}
+	}
+}
+
+// A degraded contact varies by 2 % of what it has beyond a sound one, and the
+// reading with it; a sound lead has the device's noise alone (0.4 mΩ).
+func TestDegradedContactsVary(t *testing.T) {
+	p, err := Story(Step, 1, start, StorySpec(wiring.ThreeWireDual, wiring.AllLeads))
+	if err != nil {
+		t.Fatal(err)
+	}
+	bad := p.Degrading()[0].Lead
+	scatter := func(pick func(measure.Sample) float64) float64 {
+		var n, sum, squares float64
+		for i := range 2000 { // 500 s: the copper stands still
+			v := pick(p.SampleAt(0, start.Add(time.Duration(i)*250*time.Millisecond)))
+			n, sum, squares = n+1, sum+v, squares+v*v
+		}
+		return math.Sqrt(squares/n - sum*sum/n/n)
+	}
+	for _, lead := range measure.LeadsOf(3) {
+		want := 0.0005 // noise and the 1 mΩ step: √(0.4² + 1²/12) mΩ
+		if lead == bad {
+			want = 0.02 * 0.24 // 0.24 Ω at the end of the story
+		}
+		if got := scatter(func(s measure.Sample) float64 { return float64(s.Leads[lead]) }); math.Abs(got-want) > 0.15*want {
+			t.Errorf("%s scatters by %.2f mΩ, want %.2f", lead, 1000*got, 1000*want)
+		}
+	}
+	if got := scatter(func(s measure.Sample) float64 { return float64(s.Reading) }); got < 0.009 {
+		t.Errorf("the reading scatters by %.4f K; 4.8 mΩ do 0.012 K", got)
 	}
 }
 

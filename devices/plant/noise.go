@@ -7,16 +7,17 @@ import "math"
 
 // The channels keep the random numbers of one loop apart.
 const (
-	chLead    = iota // one channel per lead follows
-	chSensor  = 8
-	chDevice  = 9
-	chContact = 10
-	chSlot    = 11
-	chProcess = 12
-	chLeak    = 13
-	chEMF     = 14
-	chPair    = 16 // one channel per pair follows
-	chStatic  = 32 // values that do not change with time
+	chLead     = iota // one channel per lead follows
+	chSensor   = 8
+	chDevice   = 9
+	chContact  = 10
+	chSlot     = 11
+	chProcess  = 12
+	chLeak     = 13
+	chEMF      = 14
+	chPair     = 16 // one channel per pair follows
+	chFretting = 24 // one channel per lead follows
+	chStatic   = 32 // values that do not change with time
 )
 
 // mix is the finaliser of splitmix64 (Steele, Lea, Flood 2014).

@@ -133,9 +133,10 @@ func (x *transmitter) sample(p *Plant, at time.Time) measure.Sample {
 		return measure.Empty(at, measure.Comms)
 	}
 	s := x.state(p, t, faults)
+	cycle := uint64(t / x.cycle)
+	x.fret(&s, cycle)
 	m := x.solve(&s.circuit)
 	out := measure.Empty(at, measure.Good)
-	cycle := uint64(t / x.cycle)
 	x.reportLeads(&out, &s, cycle)
 	x.reportReading(&out, &s, m, cycle)
 	out.DeviceTemp = quantity.DegC(x.channels[devices.DeviceTempDegC].through(s.deviceC + 0.02*gauss(x.key, cycle, chDevice)))
