@@ -24,7 +24,7 @@ type scenario struct {
 
 // scenarios lists what the seed chooses from, in this order: small plants get
 // the first few. Sizes are such that most can be seen within 120 days of past
-// and some are beyond a limit of 0.3 °C at Start; x/k marks age over life then.
+// and some are beyond a limit of 0.3 °C at Start; x is age over life then.
 func scenarios() []scenario {
 	return []scenario{
 		{showsLeads, Fault{Kind: TakeOff, Size: 0.02, Life: 115 * hours24}, 100 * hours24, false}, // x = 0.87
