@@ -49,6 +49,7 @@ func commands() []*cobra.Command {
 		newRun(),
 		newCheck(),
 		newBudget(),
+		newReplay(),
 		newVersion(),
 	}
 }
