@@ -44,8 +44,10 @@ func (e *Engine) factor(v *[channels]float64, nb *Neighbour) (float64, bool) {
 	switch {
 	case e.m.n == 1:
 		if nb != nil && nb.Loops > 0 {
+			e.s.Copper.Alone = false
 			return nb.Factor, true
 		}
+		e.s.Copper.Alone = true
 		return 1, n == 1
 	case n >= 3:
 		return e.ofMany(q[:n]), true
@@ -79,17 +81,26 @@ func (e *Engine) gateRatio() float64 {
 	return g
 }
 
-// ofTwo joins two ratios, the lower first.
+// fellBy is a fall of the copper factor that no weather makes between two
+// polls, 5 K: a lead that fell so much was retightened, or its value is bad.
+const fellBy = 0.02
+
+// ofTwo joins two ratios, the lower first. Contacts and hot lines add, so the
+// lower one is copper, unless it is the one that fell.
 func (e *Engine) ofTwo(lo, hi float64) (float64, bool) {
 	c := &e.s.Copper
 	switch {
 	case hi-lo <= 2*e.gateRatio() || !c.Known:
 		return (lo + hi) / 2, true
-	case math.Abs(hi-c.F) < math.Abs(lo-c.F):
+	case lo < c.F*(1-fellBy) && math.Abs(hi-c.F) < math.Abs(lo-c.F):
 		return hi, true
 	}
 	return lo, true
 }
+
+// Ref returns the factor at which the present baseline began: a new cable starts
+// at 1 again while its temperature goes on.
+func (c *copperState) Ref() float64 { return 1 + c.Carried }
 
 // own returns the copper factor as the loop itself shows it: that of a single
 // sum is not its neighbours' factor.

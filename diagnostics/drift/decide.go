@@ -53,6 +53,9 @@ func (e *Engine) contacts(p *picture) (claim, bool) {
 func (e *Engine) weigh(k int, p *picture) float64 {
 	ch := &e.s.Ch[k]
 	w := 0.0
+	if e.m.n == 1 && e.s.Copper.Alone {
+		return 0
+	}
 	if ch.Above >= confirm && e.settled(k, p) {
 		w = p.level[k] / p.limit[k]
 	}
@@ -75,18 +78,35 @@ func (e *Engine) settled(k int, p *picture) bool {
 	if e.s.Found[aboutContact].Leads&e.m.ch[k].named != 0 {
 		return true
 	}
-	if !ch.abrupt(p.level[k]) {
+	if e.m.n == 2 && ch.abrupt(p.raw[k]) && !e.oneSided(k, p) {
+		return p.level[k] > 0.3*p.reach[k] || p.quick[k] > 1.6*math.Abs(ch.Jump)
+	}
+	if !ch.abrupt(p.raw[k]) {
 		return p.quick[k] > 0.75*ch.Peak
 	}
 	return p.at-ch.JumpAt >= settle*blockS && p.quick[k] > 0.85*ch.Peak
 }
+
+// oneSided tells whether, of two channels, this one moved and the other did not.
+// A small step between two leads can be the rise of one or the fall of the other.
+func (e *Engine) oneSided(k int, p *picture) bool {
+	return p.raw[k] > 3*math.Abs(p.raw[1-k])
+}
+
+// swingFor is how long a channel must swing, in blocks: three days and nights.
+const swingFor = 12
 
 // swinging tells whether a channel moves within days far more than in its
 // baseline, and more than the others do.
 func (e *Engine) swinging(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
 	x := ch.Swing.size()
-	if ch.Calm == 0 || p.blocks < 28 || x < 2*ch.Calm || x < 0.7*p.limit[k] || p.level[k] < 0.2*p.limit[k] {
+	if ch.Calm == 0 || p.blocks < 28 || x < 2*ch.Calm || x < 0.7*p.limit[k] {
+		ch.Swings = 0
+		return false
+	}
+	ch.Swings = min(ch.Swings+1, 200)
+	if ch.Swings < swingFor || p.level[k] < 0.2*p.limit[k] {
 		return false
 	}
 	for j := range e.m.n {
@@ -102,14 +122,25 @@ const (
 	spikeMaybe = 4 // excursions that nothing contradicts, beyond what bad values explain
 )
 
+// spikeWorth is the mean size from which excursions matter, Ω.
+func (e *Engine) spikeWorth(k int) float64 {
+	if r := e.reach(k, float64(e.s.Copper.Temp[recent-1])); !math.IsInf(r, 1) {
+		return 0.04 * r
+	}
+	return 0.01
+}
+
 // spiking tells whether excursions of a channel are more than bad values.
 func (e *Engine) spiking(k int) bool {
 	s := &e.s.Ch[k].Spike
 	bad := e.s.Sensor.Bad + s.Down
-	if s.Sure >= spikeSure && s.Sure > 2*s.Down {
+	if float64(s.Size) < e.spikeWorth(k) {
+		return false
+	}
+	if s.Sure >= spikeSure+2*s.Usual && s.Sure > 2*s.Down {
 		return true
 	}
-	return s.Sure+s.Maybe >= spikeMaybe+2*bad
+	return s.Sure+s.Maybe >= spikeMaybe+2*bad+2*s.Usual
 }
 
 // name finds the kind of what channel k shows.
@@ -120,7 +151,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	f, t := ch.Swing.byCopper(), ch.Swing.byProcess()
 	x := ch.Swing.size()
 	switch {
-	case e.spiking(k) && float64(ch.Spike.Size) > 2*p.level[k]:
+	case e.spiking(k) && !(float64(ch.Spike.Size) <= 2*p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
 		c.evidence = fmt.Sprintf("%.0f short rises of %s in about ten days, %.1f mΩ in the mean, %.0f of them seen in the sensor value as well", ch.Spike.Sure+ch.Spike.Maybe, e.m.name(k), ch.Spike.Size*1e3, ch.Spike.Sure)
 	case x > 0.15*p.level[k] && x > 1.5*ch.Calm && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1:
@@ -129,7 +160,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case x > 0.15*p.level[k] && x > 2*ch.Calm && math.Abs(f) > 0.45:
 		c.kind = finding.LeadThermal
 		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ with the temperature of the cable (correlation %.2f), copper taken off", e.m.name(k), x*1e3, f)
-	case ch.abrupt(p.level[k]):
+	case ch.abrupt(p.raw[k]):
 		c.kind = finding.LeadStep
 		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)
 	default:

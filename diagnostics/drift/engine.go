@@ -71,7 +71,17 @@ func (e *Engine) Forecast() finding.Forecast { return finding.Forecast{State: fi
 func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []finding.Finding { return out }
 
 // Publish returns what the loop tells its plant at a mark.
-func (e *Engine) Publish() Published { return Published{} }
+func (e *Engine) Publish() Published {
+	p := Published{Factor: math.NaN(), Contact: quantity.Ohm(math.NaN())}
+	cu := &e.s.Copper
+	if e.m.n > 1 && cu.Known && cu.N >= 4 {
+		p.Factor = cu.Ref() * cu.F
+	}
+	if r := &e.s.Found[aboutContact]; r.Kind != 0 {
+		p.Kind, p.Leads, p.Contact, p.Since = r.kind(), r.Leads, quantity.Ohm(r.Contact), time.Unix(r.Since, 0).UTC()
+	}
+	return p
+}
 
 // Explain fills v with what the engine saw and decided.
 func (e *Engine) Explain(v *View) {

@@ -11,7 +11,7 @@ import (
 // shunt to earth or between cores puts noise on every lead and on the sensor at
 // once, wet hours more than dry ones; a contact puts it on its own lead.
 type hissState struct {
-	Ring [recent]float32   // noise of all channels over that of the baseline, geometric mean
+	Ring [recent]float32   // noise over that of the baseline, geometric mean of all channels but the worst
 	Each [channels]float64 // of each, smoothed
 	N    uint8
 	Most float64 // largest three-day median in the baseline
@@ -28,7 +28,7 @@ const (
 // hissing judges the noise of a block.
 func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	h := &e.s.Hiss
-	sum, n, least := 0.0, 0, math.Inf(1)
+	sum, n, least, most := 0.0, 0, math.Inf(1), math.Inf(-1)
 	g2 := float64(e.s.Grid.Step) * float64(e.s.Grid.Step) / 12
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
@@ -37,12 +37,12 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 		}
 		r := math.Log((ch.Sigma*ch.Sigma+g2)/(ch.Quiet*ch.Quiet+g2)) / 2
 		h.Each[k] += roughWeight * (r - h.Each[k])
-		sum, n, least = sum+r, n+1, min(least, h.Each[k])
+		sum, n, least, most = sum+r, n+1, min(least, h.Each[k]), max(most, r)
 	}
-	if n == 0 {
-		return out
+	if n < 2 {
+		return out // one channel cannot tell a shunt from anything else
 	}
-	push(&h.Ring, math.Exp(sum/float64(n)))
+	push(&h.Ring, math.Exp((sum-most)/float64(n-1)))
 	h.N = min(h.N+1, recent)
 	if h.N < recent {
 		return out

@@ -49,7 +49,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	out = e.hissing(&p, out)
 	out = e.decide(&p, out)
 	for k := range e.m.n {
-		if !math.IsNaN(p.u[k]) && !e.s.Ch[k].Flagged {
+		if !math.IsNaN(p.u[k]) && !e.s.Ch[k].Flagged && !e.spiking(k) {
 			e.learn(k, &p)
 		}
 	}
@@ -86,7 +86,8 @@ func (e *Engine) follow(k int, p *picture, c float64) {
 		if t != t {
 			t = 0
 		}
-		ch.Swing.add(u, f, t)
+		most := max(3*ch.Swing.size(), 3*ch.Scale, 0.002) // a step is no swing
+		ch.Swing.add(min(max(u, -most), most), f, t)
 	}
 	push(&ch.U, p.u[k])
 	ch.UN = min(ch.UN+1, recent)
@@ -134,6 +135,7 @@ func (e *Engine) learn(k int, p *picture) {
 	if l := ch.level(8); !math.IsNaN(l) {
 		ch.Scale += (math.Abs(u-l) - ch.Scale) / float64(ch.ScaleN)
 	}
+	ch.Spike.Usual = max(ch.Spike.Usual, ch.Spike.Sure+ch.Spike.Maybe)
 	if ch.UN >= 8 {
 		ch.Calm = max(ch.Calm, ch.Swing.size())
 	}

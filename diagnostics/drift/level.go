@@ -11,6 +11,8 @@ const (
 	floorLimit = 0.03   // of the contact that would move the reading by its limit: below, nobody acts
 	floorGrid  = 0.45   // of the resolution: rounding hides less than half a step
 	floorScale = 4      // mean absolute residuals of a block: two days of them average to a third
+	floorCalm  = 2.5    // of the largest swing in the baseline: a hot line beside one core is no contact
+	floorAlone = 0.03   // of a single sum, whose temperature is known from its neighbours only
 	unlearnt   = 3.0    // factor on all of it at the start, falling with the blocks learnt
 )
 
@@ -21,7 +23,10 @@ func (e *Engine) levels(p *picture) {
 		ch := &e.s.Ch[k]
 		p.level[k], p.quick[k] = ch.level(8), ch.level(3)
 		p.reach[k] = e.reach(k, p.t)
-		l := max(floorOhm, floorShare*ch.Base, floorGrid*float64(e.s.Grid.Step), floorScale*ch.Scale)
+		l := max(floorOhm, floorShare*ch.Base, floorGrid*float64(e.s.Grid.Step), floorScale*ch.Scale, floorCalm*ch.Calm)
+		if e.m.n == 1 {
+			l = max(l, floorAlone*ch.Base, 2*floorScale*ch.Scale)
+		}
 		if !math.IsInf(p.reach[k], 1) {
 			l = max(l, floorLimit*p.reach[k])
 		}

@@ -13,14 +13,18 @@ type spikeState struct {
 	Kept  float32 // its check: 1 confirmed, 0 open, −1 contradicted
 	Size  float32 // mean size of what was counted, Ω
 	Start int64
+	Usual float32 // largest count in the baseline
 }
 
 // spikeFade is the time constant of the counts, s: long enough to see one
 // excursion in two days, short enough to forget a storm.
 const spikeFade = 10 * dayS
 
-// longest excursion that still counts as one: beyond, it is a level.
-const spikeLongest = hourS + 1
+const (
+	spikeLongest = 120 // s, or two intervals: contacts open for milliseconds to seconds, what lasts is a level or a hot line
+	spikeClear   = 1.5 // gates: the edge of a slow rise is no excursion
+	spikeBlocks  = 8   // before, noise and resolution are not known
+)
 
 // gate returns how far channel k may be from its expected value, Ω. Six standard
 // deviations are 1 in 10⁹ for normal noise; 4 mΩ is what sound terminals make
@@ -82,7 +86,7 @@ func (e *Engine) excursion(k int, x float64, up bool, sensor float64) {
 	if p.Run == 0 {
 		return
 	}
-	if e.s.Last-p.Start <= spikeLongest+int64(e.s.Step) {
+	if e.s.Last-p.Start <= max(spikeLongest, 2*int64(e.s.Step)+30) && float64(p.Peak) > spikeClear*e.gate(k) && e.s.Copper.Blocks >= spikeBlocks {
 		n := float32(p.Run)
 		switch {
 		case p.Kept > 0:

@@ -79,6 +79,7 @@ type chState struct {
 	Jump    float64 // largest change between two blocks since Rise, Ω
 	JumpAt  int64
 	Swing   swing
+	Swings  uint8   // blocks in a row with more swing than usual
 	Calm    float64 // largest swing seen in the baseline, Ω
 	Spike   spikeState
 }
@@ -94,6 +95,7 @@ type fit struct{ N, F, FF, C, FC float64 }
 type copperState struct {
 	F        float64 // of the newest sample
 	Known    bool
+	Alone    bool            // a single sum without neighbours: its copper cannot be known
 	Ring     [recent]float32 // block medians
 	Temp     [recent]float32 // block medians of the reading, °C
 	N        uint8
@@ -101,5 +103,6 @@ type copperState struct {
 	Slot     float64 // factor of the last slot
 	JumpAt   int64   // when it jumped, s; 0 = no jump to be judged
 	JumpFrom float64 // factor before
+	Carried  float64 // factor at which the baseline began, less 1
 	JumpWait uint8   // blocks looked at since
 }

@@ -39,7 +39,14 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 	if cu.JumpAt == 0 {
 		return out, false
 	}
-	away := p.f/cu.JumpFrom - 1
+	if p.at-blockS < cu.JumpAt {
+		return out, true // half before, half after
+	}
+	now := p.f
+	if e.m.n == 1 {
+		now += (p.u[0] + e.s.Ch[0].Fit.at(p.f)) / e.s.Ch[0].Base
+	}
+	away := now/cu.JumpFrom - 1
 	if math.Abs(away) < newFactor {
 		cu.JumpAt = 0
 		return out, false
@@ -64,7 +71,8 @@ func (e *Engine) renew() {
 		s := e.s.Ch[k].Spike
 		e.s.Ch[k] = chState{Sigma: e.s.Ch[k].Sigma, Spike: s}
 	}
-	e.s.Copper = copperState{}
+	cu := &e.s.Copper
+	*cu = copperState{Carried: cu.Ref()*cu.JumpFrom - 1}
 	e.s.Error.SmoothN = 0
 }
 
