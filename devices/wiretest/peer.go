@@ -200,3 +200,9 @@ func (p *Peer) Pipe() (near net.Conn, wait func()) {
 	}()
 	return near, func() { <-done }
 }
+
+// Parse reads one whole request.
+func (p *Peer) Parse(b []byte) Request {
+	r, _ := p.parse(b)
+	return r
+}
