@@ -51,6 +51,9 @@ whatever host the file names. Contacts age --speed times as fast from the start 
 }
 
 func (s *simulation) run(ctx context.Context, out, errs io.Writer) error {
+	if !(s.speed > 0) {
+		return fmt.Errorf("--speed %g: want more than 0; 1 is real time", s.speed)
+	}
 	site, err := config.LoadWith(s.file, config.Options{SkipSecrets: true})
 	if err != nil {
 		fmt.Fprintln(errs, err)

@@ -149,3 +149,13 @@ func TestSimulateRefusesABadPlantFile(t *testing.T) {
 		t.Errorf("says %q; want the place of the mistake", errs.String())
 	}
 }
+
+func TestSimulateRefusesToAgeBackwards(t *testing.T) {
+	for _, speed := range []string{"-1", "0", "NaN"} {
+		var out, errs bytes.Buffer
+		code := execute([]string{"simulate", "--config", "plant.yaml", "--speed", speed}, strings.NewReader(""), &out, &errs)
+		if code != exitUsage || !strings.Contains(errs.String(), "--speed") {
+			t.Errorf("--speed %s: exit %d, says %q; want exit %d", speed, code, errs.String(), exitUsage)
+		}
+	}
+}

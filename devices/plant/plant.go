@@ -72,7 +72,7 @@ func New(conf Config) (*Plant, error) {
 		p.conf.Speed = 1
 	}
 	if p.conf.Speed < 0 {
-		return nil, fmt.Errorf("speed %g: contacts do not grow younger; want 0 or more", conf.Speed)
+		return nil, fmt.Errorf("speed %g: contacts do not grow younger; want more than 0, or 0 for real time", conf.Speed)
 	}
 	if conf.Cycle <= 0 {
 		p.conf.Cycle = 250 * time.Millisecond
@@ -124,9 +124,10 @@ func (p *Plant) Start() time.Time { return p.conf.Start }
 // Loops returns how many loops the plant has.
 func (p *Plant) Loops() int { return len(p.loops) }
 
-// SampleAt returns what the transmitter of a loop reports at t: after the method,
-// the resolution of its registers and its noise. A device that does not answer
-// gives an empty sample of quality Comms.
+// SampleAt returns what the transmitter of a loop (index into Config.Loops)
+// reports at t: after the method, the resolution of its registers and its noise.
+// A device that does not answer gives an empty sample of quality Comms, one that
+// signals a fault of its own quality Device.
 func (p *Plant) SampleAt(loop int, t time.Time) measure.Sample { return p.loops[loop].sample(p, t) }
 
 // Past yields the samples of one loop at from, from+step, … before to.
