@@ -44,17 +44,23 @@ type Daemon struct {
 	unrecordedWaits atomic.Bool
 }
 
+// Options are what a daemon may be told; the zero value logs nothing.
+type Options struct {
+	Log     zerolog.Logger
+	Version string // what was built, for the metrics
+}
+
 // Open opens the stores and builds the plant's loops; nothing is polled yet.
 // Only one daemon at a time can have a data folder.
-func Open(p *config.Plant, log zerolog.Logger) (*Daemon, error) {
-	d := &Daemon{log: log}
-	if err := d.open(p); err != nil {
+func Open(p *config.Plant, o Options) (*Daemon, error) {
+	d := &Daemon{log: o.Log}
+	if err := d.open(p, o.Version); err != nil {
 		return nil, errors.Join(err, d.Close())
 	}
 	return d, nil
 }
 
-func (d *Daemon) open(p *config.Plant) (err error) {
+func (d *Daemon) open(p *config.Plant, version string) (err error) {
 	if d.records, err = records.Open(p.Store.Dir); err != nil {
 		return err
 	}
@@ -78,6 +84,12 @@ func (d *Daemon) open(p *config.Plant) (err error) {
 		return err
 	}
 	d.web = web.New(pages{d}, d.log)
+	if err := d.openMetrics(version); err != nil {
+		return err
+	}
+	if err := d.openMetrics(version); err != nil {
+		return err
+	}
 	return d.resume(context.Background())
 }
 

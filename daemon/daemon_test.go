@@ -8,7 +8,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/rs/zerolog"
 	"go.uber.org/goleak"
 
 	"ohmdrift/config"
@@ -111,7 +110,7 @@ func slots(t *testing.T, dir, tag string) []time.Time {
 
 func TestReloadMissesNoPoll(t *testing.T) {
 	p, _ := larkfield(t, time.Second)
-	d, err := daemon.Open(p, zerolog.Nop())
+	d, err := daemon.Open(p, daemon.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -150,7 +149,7 @@ func TestReloadMissesNoPoll(t *testing.T) {
 // new because of the restart alone.
 func TestRestartSaysNothingAndForgetsNothing(t *testing.T) {
 	p, sim := larkfield(t, time.Second)
-	d, err := daemon.Open(p, zerolog.Nop())
+	d, err := daemon.Open(p, daemon.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -180,7 +179,7 @@ func TestRestartSaysNothingAndForgetsNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	events := countEvents(t, p)
-	d, err = daemon.Open(p, zerolog.Nop())
+	d, err = daemon.Open(p, daemon.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -224,12 +223,12 @@ func countEvents(t *testing.T, p *config.Plant) int {
 
 func TestOneDaemonPerDataFolder(t *testing.T) {
 	p, _ := larkfield(t, time.Second)
-	d, err := daemon.Open(p, zerolog.Nop())
+	d, err := daemon.Open(p, daemon.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer d.Close()
-	if second, err := daemon.Open(p, zerolog.Nop()); err == nil {
+	if second, err := daemon.Open(p, daemon.Options{}); err == nil {
 		second.Close()
 		t.Fatal("a second daemon opened the same data folder")
 	}

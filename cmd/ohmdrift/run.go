@@ -41,7 +41,7 @@ func runDaemon(c *cobra.Command, file string) (err error) {
 		fmt.Fprintln(c.ErrOrStderr(), err)
 		return bad()
 	}
-	d, err := daemon.Open(p, log)
+	d, err := daemon.Open(p, daemon.Options{Log: log, Version: readVersion().Version})
 	if err != nil {
 		return couldNot(err)
 	}

@@ -166,7 +166,7 @@ func (d *demo) openPage() (err error) {
 }
 
 func (d *demo) openDaemon() (err error) {
-	d.daemon, err = daemon.Open(d.config, d.Log)
+	d.daemon, err = daemon.Open(d.config, daemon.Options{Log: d.Log})
 	return err
 }
 

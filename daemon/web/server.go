@@ -22,11 +22,21 @@ type Server struct {
 	hub    *hub
 	assets *assets
 	pages  *template.Template
+	others map[string]http.Handler // by pattern
 }
 
 // New returns a server of src. It starts nothing; Run does.
 func New(src Source, log zerolog.Logger) *Server {
 	return &Server{src: src, log: log, hub: newHub(src), assets: loadAssets(), pages: parsePages()}
+}
+
+// Also serves another package's answers under a pattern, such as GET /metrics.
+// Call it before Handler and Run.
+func (s *Server) Also(pattern string, h http.Handler) {
+	if s.others == nil {
+		s.others = map[string]http.Handler{}
+	}
+	s.others[pattern] = h
 }
 
 // Handler returns the pages and the JSON. Streams get their beat from Run:
@@ -44,6 +54,9 @@ func (s *Server) Handler() http.Handler {
 	all := http.NewServeMux()
 	all.HandleFunc("GET /stream", s.serveOverviewStream)
 	all.HandleFunc("GET /stream/{tag}", s.serveLoopStream)
+	for pattern, h := range s.others {
+		all.Handle(pattern, h)
+	}
 	all.Handle("/", gzhttp.GzipHandler(pages))
 	return http.NewCrossOriginProtection().Handler(secured(all))
 }

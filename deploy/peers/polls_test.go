@@ -96,7 +96,7 @@ func loopsOf(site *config.Plant, link int) []request {
 // counts after it has stopped.
 func runDaemon(t *testing.T, site *config.Plant, polls uint64) daemon.Counts {
 	t.Helper()
-	d, err := daemon.Open(site, zerolog.New(zerolog.NewTestWriter(t)).Level(zerolog.WarnLevel))
+	d, err := daemon.Open(site, daemon.Options{Log: zerolog.New(zerolog.NewTestWriter(t)).Level(zerolog.WarnLevel)})
 	if err != nil {
 		t.Fatal(err)
 	}
