@@ -5,6 +5,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -147,9 +148,11 @@ func TestRangeIsHalfOpen(t *testing.T) {
 // back bit for bit.
 func TestEveryValueComesBack(t *testing.T) {
 	steps := rapid.SampledFrom([]float64{0, 1, 0.5, 0.1, 0.01, 0.001, 0.0001, 0.00025, 1e-6, 0.003, 1.0 / 3, math.NaN(), math.Inf(1), -1})
+	h := open(t, t.TempDir(), Options{})
+	cases := 0
 	rapid.Check(t, func(rt *rapid.T) {
-		h := open(t, t.TempDir(), Options{})
-		l := Loop{Tag: "TT-1"}
+		cases++
+		l := Loop{Tag: "TT-" + strconv.Itoa(cases)}
 		step := steps.Draw(rt, "step")
 		for q := LeadA1; q < Quality; q++ {
 			l.Resolution[q] = step
@@ -163,13 +166,13 @@ func TestEveryValueComesBack(t *testing.T) {
 			for q := LeadA1; q < Quality; q++ {
 				pack(&want[i], q, anyValue(rt, step))
 			}
-			h.Append("TT-1", &want[i])
+			h.Append(l.Tag, &want[i])
 		}
 		if err := h.Flush(t.Context()); err != nil {
 			rt.Fatal(err)
 		}
 		i := 0
-		err := h.Replay(t.Context(), "TT-1", start, start.Add(time.Hour), func(s *measure.Sample) error {
+		err := h.Replay(t.Context(), l.Tag, start, start.Add(time.Hour), func(s *measure.Sample) error {
 			if !equal(s, &want[i]) {
 				rt.Fatalf("step %g, sample %d: got  %+v\nwant %+v", step, i, *s, want[i])
 			}

@@ -4,11 +4,14 @@ import (
 	"context"
 	"errors"
 	"iter"
+	"os"
+	"path/filepath"
 	"strconv"
 	"testing"
 	"time"
 
 	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/quantity"
 )
 
 // past yields n samples of each loop at a step, oldest first.
@@ -202,4 +205,66 @@ func BenchmarkFlush(b *testing.B) {
 			b.ReportMetric(float64(b.N)*5*float64(loops)/b.Elapsed().Seconds(), "samples/s")
 		})
 	}
+}
+
+// A reference names a series of one database only; in another it may name the
+// series of another loop, and the database would believe it.
+func TestReferencesEndWithTheirDatabase(t *testing.T) {
+	own := func(l int, at time.Time) *measure.Sample {
+		s := sampleAt(0)
+		s.At = at
+		s.Sensor = quantity.Ohm(float64(100000+l) / 1000)
+		return &s
+	}
+	check := func(t *testing.T, h *History, n int) {
+		t.Helper()
+		for l := 1; l <= 2; l++ {
+			ps, err := h.Range(t.Context(), "TT-"+strconv.Itoa(l), Sensor, start.AddDate(-1, 0, 0), start.AddDate(1, 0, 0))
+			if err != nil || len(ps) != n {
+				t.Fatalf("TT-%d: %d points, want %d; %v", l, len(ps), n, err)
+			}
+			for _, p := range ps {
+				if p.Value != float64(100000+l)/1000 {
+					t.Fatalf("TT-%d has %v of the other loop", l, p)
+				}
+			}
+		}
+	}
+	t.Run("blocks of the past", func(t *testing.T) {
+		h := open(t, t.TempDir(), Options{})
+		err := h.Import(t.Context(), func(yield func(string, *measure.Sample) bool) {
+			for month := range 4 { // the order of the loops changes from block to block
+				for i := range 2 {
+					l := 1 + (i+month)%2
+					if !yield("TT-"+strconv.Itoa(l), own(l, start.AddDate(0, month-6, 0))) {
+						return
+					}
+				}
+			}
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		check(t, h, 4)
+	})
+	t.Run("reopened", func(t *testing.T) {
+		h := open(t, t.TempDir(), Options{Flush: time.Hour})
+		put := func(ls ...int) {
+			for _, l := range ls {
+				h.Append("TT-"+strconv.Itoa(l), own(l, start))
+			}
+			if err := h.Flush(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+		}
+		put(1, 2)
+		err := h.ask(t.Context(), func() error { // as if its log had been lost
+			return errors.Join(os.RemoveAll(filepath.Join(h.dir, "wal")), h.reopen())
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		put(2, 1)
+		check(t, h, 1)
+	})
 }
