@@ -118,8 +118,13 @@ func (e *Engine) own(v *[channels]float64, f float64) float64 {
 // night differ by some 0.03; ten days of that give 0.01.
 const priorSlope = 0.004
 
+// fitFade is the weight that older blocks keep with each new one: the line
+// follows terminals that settle after work, over ten days.
+const fitFade = 1 - 1.0/40
+
 func (l *fit) add(f, c float64) {
 	x := f - 1
+	l.N, l.F, l.FF, l.C, l.FC = l.N*fitFade, l.F*fitFade, l.FF*fitFade, l.C*fitFade, l.FC*fitFade
 	l.N++
 	l.F += x
 	l.FF += x * x

@@ -24,8 +24,19 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 		return out
 	}
 	e.s.Sound = 0
+	if r := &e.s.Found[aboutContact]; r.Kind != 0 && r.kind() != c.kind {
+		if e.s.Other = min(e.s.Other+1, 100); e.s.Other < otherFor {
+			c.kind = r.kind()
+		}
+	} else {
+		e.s.Other = 0
+	}
 	return e.raise(aboutContact, p.at, &c, out)
 }
+
+// otherFor is how long a finding must look like another kind to be called so, in
+// blocks.
+const otherFor = 4
 
 // contacts gathers the channels whose contact part says something and names the
 // kind after the worst.
@@ -62,6 +73,9 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 	if e.swinging(k, p) {
 		w = max(w, ch.Swing.size()/p.limit[k], 1)
 	}
+	if e.voltage(k, p) {
+		w = max(w, -p.level[k]/p.limit[k])
+	}
 	if e.spiking(k) {
 		w = max(w, 1, float64(ch.Spike.Size)/p.limit[k]/4)
 	}
@@ -78,8 +92,8 @@ func (e *Engine) settled(k int, p *picture) bool {
 	if e.s.Found[aboutContact].Leads&e.m.ch[k].named != 0 {
 		return true
 	}
-	if e.m.n == 2 && ch.abrupt(p.raw[k]) && !e.oneSided(k, p) {
-		return p.level[k] > 0.3*p.reach[k] || p.quick[k] > 1.6*math.Abs(ch.Jump)
+	if e.m.n == 2 && ch.abrupt(p.raw[k]) && !e.oneSided(k) {
+		return p.level[k] > 0.3*p.reach[k] || p.quick[k] > 3.2*math.Abs(ch.Jump)
 	}
 	if !ch.abrupt(p.raw[k]) {
 		return p.quick[k] > 0.75*ch.Peak
@@ -87,10 +101,31 @@ func (e *Engine) settled(k int, p *picture) bool {
 	return p.at-ch.JumpAt >= settle*blockS && p.quick[k] > 0.85*ch.Peak
 }
 
-// oneSided tells whether, of two channels, this one moved and the other did not.
-// A small step between two leads can be the rise of one or the fall of the other.
-func (e *Engine) oneSided(k int, p *picture) bool {
-	return p.raw[k] > 3*math.Abs(p.raw[1-k])
+// voltage tells whether a channel fell slowly below its copper by more than a
+// sound lead has of contacts. Of three or four leads it must stand out alone:
+// two that rose would leave the third low as well.
+func (e *Engine) voltage(k int, p *picture) bool {
+	ch := &e.s.Ch[k]
+	if e.m.n < 3 || ch.Above < confirm || p.level[k] > -max(fallOhm, 1.5*p.limit[k]) || ch.abrupt(p.raw[k]) {
+		return false
+	}
+	for j := range e.m.n {
+		if j != k && p.level[j] > max(p.limit[j], -0.3*p.level[k]) {
+			return false
+		}
+	}
+	return true
+}
+
+// fallOhm is more than the contacts of a sound lead have in all: five terminal
+// points of 1 to 2 mΩ.
+const fallOhm = 0.01
+
+// oneSided tells whether a jump between two leads is so large that copper could
+// not have hidden it: then the lead that moved is known. A smaller one can be
+// the rise of one or the fall of the other.
+func (e *Engine) oneSided(k int) bool {
+	return e.s.Ch[k].Jump > 2*fellBy*e.s.Ch[k].Base
 }
 
 // swingFor is how long a channel must swing, in blocks: three days and nights.
@@ -110,7 +145,7 @@ func (e *Engine) swinging(k int, p *picture) bool {
 		return false
 	}
 	for j := range e.m.n {
-		if j != k && e.s.Ch[j].Swing.size() > 0.8*x {
+		if j != k && (e.s.Ch[j].Swing.size() > 1.25*x || e.s.Ch[j].Swing.size() > 0.8*x && p.level[j] > p.level[k]) {
 			return false
 		}
 	}
@@ -148,18 +183,22 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	ch := &e.s.Ch[k]
 	c.severity, c.since, c.sure = finding.Maintenance, ch.Rise, 0.9
 	c.contact = p.quick[k]
-	f, t := ch.Swing.byCopper(), ch.Swing.byProcess()
+	f, t, d := ch.Swing.byCopper(), ch.Swing.byProcess(), ch.Swing.byDay()
 	x := ch.Swing.size()
+	moves := x > 0.15*math.Abs(p.level[k]) && x > 2*ch.Calm
 	switch {
 	case e.spiking(k) && !(float64(ch.Spike.Size) <= 2*p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
 		c.evidence = fmt.Sprintf("%.0f short rises of %s in about ten days, %.1f mΩ in the mean, %.0f of them seen in the sensor value as well", ch.Spike.Sure+ch.Spike.Maybe, e.m.name(k), ch.Spike.Size*1e3, ch.Spike.Sure)
-	case x > 0.15*p.level[k] && x > 1.5*ch.Calm && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1:
+	case p.level[k] < 0:
+		c.kind = finding.ThermalEMF
+		c.evidence = fmt.Sprintf("%s is %.1f mΩ lower than its copper for two days and came there slowly, swing ±%.1f mΩ: no contact can do that, a voltage can", e.m.name(k), -p.level[k]*1e3, x*1e3)
+	case moves && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1:
 		c.kind = finding.ThermalEMF
 		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ with the process temperature (correlation %.2f; with the cable's %.2f)", e.m.name(k), x*1e3, t, f)
-	case x > 0.15*p.level[k] && x > 2*ch.Calm && math.Abs(f) > 0.45:
+	case moves && (math.Abs(f) > 0.4 || d > 0.25):
 		c.kind = finding.LeadThermal
-		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ with the temperature of the cable (correlation %.2f), copper taken off", e.m.name(k), x*1e3, f)
+		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the temperature of the cable (correlation %.2f, %.0f %% of it daily), copper taken off", e.m.name(k), x*1e3, p.level[k]*1e3, f, d*100)
 	case ch.abrupt(p.raw[k]):
 		c.kind = finding.LeadStep
 		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)

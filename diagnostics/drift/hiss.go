@@ -32,7 +32,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	g2 := float64(e.s.Grid.Step) * float64(e.s.Grid.Step) / 12
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		if ch.QuietN < 8 || ch.DiffN < 6 {
+		if ch.QuietN < 8 || ch.DiffN < 6 || ch.Flagged {
 			return out
 		}
 		r := math.Log((ch.Sigma*ch.Sigma+g2)/(ch.Quiet*ch.Quiet+g2)) / 2

@@ -86,14 +86,15 @@ func (e *Engine) follow(k int, p *picture, c float64) {
 		if t != t {
 			t = 0
 		}
-		most := max(3*ch.Swing.size(), 3*ch.Scale, 0.002) // a step is no swing
-		ch.Swing.add(min(max(u, -most), most), f, t)
+		most := max(5*ch.Swing.size(), 4*ch.Scale, 0.002) // a step is no swing
+		ch.Swing.add(min(max(u, -most), most), f, t, int(p.at/blockS)&3)
 	}
 	push(&ch.U, p.u[k])
 	ch.UN = min(ch.UN+1, recent)
 }
 
-func (s *swing) add(u, f, t float64) {
+func (s *swing) add(u, f, t float64, quarter int) {
+	s.Day[quarter] += 4 * swingWeight * (float32(u) - s.Day[quarter])
 	s.UU += swingWeight * (u*u - s.UU)
 	s.FF += swingWeight * (f*f - s.FF)
 	s.TT += swingWeight * (t*t - s.TT)
@@ -108,6 +109,21 @@ func (s *swing) size() float64 { return math.Sqrt(s.UU) }
 // factor (the temperature of the cable) and with the process temperature.
 func (s *swing) byCopper() float64  { return correlation(s.UF, s.UU, s.FF) }
 func (s *swing) byProcess() float64 { return correlation(s.UT, s.UU, s.TT) }
+
+// byDay returns the share of the movement that repeats every day.
+func (s *swing) byDay() float64 {
+	if s.UU <= 0 {
+		return 0
+	}
+	sum, mean := 0.0, 0.0
+	for _, d := range s.Day {
+		mean += float64(d) / 4
+	}
+	for _, d := range s.Day {
+		sum += (float64(d) - mean) * (float64(d) - mean) / 4
+	}
+	return sum / s.UU
+}
 
 func correlation(xy, xx, yy float64) float64 {
 	if xx <= 0 || yy <= 0 {

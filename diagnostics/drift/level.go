@@ -11,19 +11,24 @@ const (
 	floorLimit = 0.03   // of the contact that would move the reading by its limit: below, nobody acts
 	floorGrid  = 0.45   // of the resolution: rounding hides less than half a step
 	floorScale = 4      // mean absolute residuals of a block: two days of them average to a third
-	floorCalm  = 2.5    // of the largest swing in the baseline: a hot line beside one core is no contact
+	floorCalm  = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
+	floorPair  = 0.005  // where two values stand against each other
 	floorAlone = 0.03   // of a single sum, whose temperature is known from its neighbours only
-	unlearnt   = 3.0    // factor on all of it at the start, falling with the blocks learnt
+	unlearnt   = 2.0    // factor, less 1, on all of it while the baseline is young
+	settling   = 48     // blocks after work in which terminals settle: contacts fall by tens of mΩ with a time constant of days
 )
 
 // levels completes the picture with levels and thresholds.
 func (e *Engine) levels(p *picture) {
-	grow := 1 + unlearnt*math.Exp(-float64(p.blocks)/24)
+	grow := 1 + unlearnt*min(1, math.Exp(-(float64(p.blocks)-settling)/24))
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
 		p.level[k], p.quick[k] = ch.level(8), ch.level(3)
 		p.reach[k] = e.reach(k, p.t)
 		l := max(floorOhm, floorShare*ch.Base, floorGrid*float64(e.s.Grid.Step), floorScale*ch.Scale, floorCalm*ch.Calm)
+		if e.m.n == 2 { // the difference of two, each with its own slow drift
+			l = max(l, floorPair)
+		}
 		if e.m.n == 1 {
 			l = max(l, floorAlone*ch.Base, 2*floorScale*ch.Scale)
 		}
@@ -96,7 +101,10 @@ func (e *Engine) flag(p *picture) {
 			continue
 		}
 		if math.Abs(l) < 0.3*p.limit[k] || ch.Rise == 0 {
-			ch.Rise, ch.Jump, ch.Peak = p.at, 0, 0
+			ch.Rise, ch.Peak = p.at, 0
+			if p.at-ch.JumpAt > 10*blockS { // a level of two days shows a jump a day late
+				ch.Jump = 0
+			}
 		}
 		ch.Peak = max(ch.Peak*0.995, q)
 		if ch.UN >= 6 {

@@ -26,18 +26,18 @@ const (
 	spikeBlocks  = 8   // before, noise and resolution are not known
 )
 
-// gate returns how far channel k may be from its expected value, Ω. Six standard
-// deviations are 1 in 10⁹ for normal noise; 4 mΩ is what sound terminals make
+// gate returns how far channel k may be from its calm value, Ω. Six standard
+// deviations of the difference are 1 in 10⁹ for normal noise; 4 mΩ is what sound terminals make
 // when touched (a block has a few mΩ).
 func (e *Engine) gate(k int) float64 {
 	c := &e.s.Ch[k]
-	return max(6*c.Sigma, 1.5*float64(e.s.Grid.Step), 0.004)
+	return max(6.5*c.Sigma, 1.5*float64(e.s.Grid.Step), 0.004)
 }
 
-// excursions compares each value with what is expected of it.
+// excursions compares each value with the calm one before it.
 func (e *Engine) excursions(l *look, f float64) {
 	st := &e.s
-	ups, downs := 0, 0
+	ups, downs, calm := 0, 0, true
 	var x, g [channels]float64
 	for k := range e.m.n {
 		c := &st.Ch[k]
@@ -46,24 +46,25 @@ func (e *Engine) excursions(l *look, f float64) {
 			continue
 		}
 		g[k] = e.gate(k)
-		switch {
-		case x[k] > g[k]:
-			ups++
-		case x[k] < -g[k]:
-			downs++
-			c.Spike.Down++
-		}
 		c.difference(x[k])
+		if !c.PrevOK {
+			c.Calmly, c.PrevOK = x[k], true
+		}
+		switch d := x[k] - c.Calmly; {
+		case d > g[k]:
+			ups++
+		case d < -g[k]:
+			downs++
+		}
 	}
 	st.Sensor.Bad += float32(l.bad)
 	if downs > 0 && ups > 0 { // a shifted set of registers
 		st.Sensor.Bad++
-		return
+		calm = false
 	}
-	calm := ups == 0 && downs == 0
 	for k := range e.m.n {
 		if !math.IsNaN(x[k]) {
-			e.excursion(k, x[k], x[k] > g[k], l.sensor)
+			calm = e.excursion(k, x[k], g[k], l.sensor, downs > 0 && ups > 0) && calm
 		}
 	}
 	if calm {
@@ -71,35 +72,56 @@ func (e *Engine) excursions(l *look, f float64) {
 	}
 }
 
-// excursion follows one channel through a rise and counts it on return.
-func (e *Engine) excursion(k int, x float64, up bool, sensor float64) {
+// excursion follows one channel away from its calm value and counts a rise when
+// it returns to it. It reports whether the channel is calm.
+func (e *Engine) excursion(k int, x, g, sensor float64, shifted bool) bool {
+	c := &e.s.Ch[k]
+	p := &c.Spike
+	d := x - c.Calmly
+	if math.Abs(d) <= g {
+		if p.Run > 0 {
+			e.count(k, g)
+			p.Run = 0
+		}
+		c.Calmly += 0.3 * d
+		return true
+	}
+	if p.Run == 0 || (d > 0) != (p.Peak > 0) {
+		p.Start, p.Peak, p.Kept, p.Run = e.s.Last, 0, 0, 0
+	}
+	p.Run++
+	if math.Abs(d) > math.Abs(float64(p.Peak)) {
+		p.Peak = float32(d)
+	}
+	if shifted {
+		p.Kept -= 10
+	} else {
+		p.Kept += e.check(k, d, sensor)
+	}
+	if e.s.Last-p.Start > max(spikeLongest, 2*int64(e.s.Step)+30) { // it stays: a new level
+		c.Calmly, p.Run = x, 0
+	}
+	return false
+}
+
+// count books an excursion that has returned.
+func (e *Engine) count(k int, g float64) {
 	p := &e.s.Ch[k].Spike
-	if up {
-		if p.Run == 0 {
-			p.Start, p.Peak, p.Kept = e.s.Last, 0, 0
-		}
-		p.Run++
-		p.Peak = max(p.Peak, float32(x))
-		p.Kept += e.check(k, x, sensor)
-		return
+	n := float32(p.Run)
+	switch {
+	case e.s.Copper.Blocks < spikeBlocks:
+	case p.Peak < 0:
+		p.Down += n
+	case p.Kept < 0:
+		e.s.Sensor.Bad += n
+	case float64(p.Peak) < spikeClear*g:
+	case p.Kept > 0:
+		p.Sure += n
+		p.size()
+	default:
+		p.Maybe += n
+		p.size()
 	}
-	if p.Run == 0 {
-		return
-	}
-	if e.s.Last-p.Start <= max(spikeLongest, 2*int64(e.s.Step)+30) && float64(p.Peak) > spikeClear*e.gate(k) && e.s.Copper.Blocks >= spikeBlocks {
-		n := float32(p.Run)
-		switch {
-		case p.Kept > 0:
-			p.Sure += n
-			p.size()
-		case p.Kept == 0:
-			p.Maybe += n
-			p.size()
-		default:
-			e.s.Sensor.Bad += n
-		}
-	}
-	p.Run = 0
 }
 
 func (p *spikeState) size() {
@@ -136,7 +158,7 @@ func (c *chState) difference(x float64) {
 		c.Diff += d * d
 		c.DiffN++
 	}
-	c.Prev, c.PrevOK = x, true
+	c.Prev = x
 }
 
 // sensorState follows the sensor value from sample to sample.

@@ -21,6 +21,7 @@ type state struct {
 	Hold   int64   // until then nothing but open leads is judged: work on the loop
 	Work   bool    // a function check is on
 	Low    uint8   // blocks in a row with a lead far below the others
+	Other  uint8   // blocks in a row in which the standing contact finding looked like another kind
 	Sound  uint16  // blocks in a row without a claim about a contact
 	Hiss   hissState
 	Sensor sensorState
@@ -69,6 +70,7 @@ type chState struct {
 	DiffN   uint16
 	Prev    float64 // residual of the last sample, for differences
 	PrevOK  bool
+	Calmly  float64         // residual that excursions start from and return to, Ω
 	U       [recent]float32 // residuals of the last blocks, newest last
 	UN      uint8
 	Flagged bool    // above half its threshold: no longer learnt from
@@ -86,7 +88,10 @@ type chState struct {
 
 // swing holds fading moments of what moves within days: residual u against the
 // copper factor f and the process temperature t.
-type swing struct{ UU, FF, TT, UF, UT float64 }
+type swing struct {
+	UU, FF, TT, UF, UT float64
+	Day                [4]float32 // mean residual by quarter of the day
+}
 
 // fit is a straight line c = a + b (f − 1) by its running sums.
 type fit struct{ N, F, FF, C, FC float64 }
