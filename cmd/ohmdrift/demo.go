@@ -41,7 +41,7 @@ func newDemo() *cobra.Command {
 	c.Flags().DurationVar(&o.For, "for", 0, "stop after this long and print a summary; 0 = run until stopped")
 	c.Flags().DurationVar(&o.Past, "past", 0, "length of the recorded past; 0 = 120 days")
 	c.Flags().StringVar(&o.Dir, "data", "", "data folder to keep; none = a temporary one")
-	c.Flags().StringVar(&o.Listen, "listen", "127.0.0.1:8321", "address of the page; port 0 = any free one")
+	c.Flags().StringVar(&o.Listen, "listen", "", "address of the page; none = 127.0.0.1:8321, or a free port when that is in use")
 	c.Flags().StringVar(&f.influx, "influx", "", "URL of a server with the v2 write API to send points to")
 	c.Flags().StringVar(&f.bucket, "bucket", "ohmdrift", "bucket on that server")
 	c.Flags().StringVar(&f.org, "org", "larkfield", "organisation on that server")

@@ -56,6 +56,8 @@ func runDaemon(c *cobra.Command, file string) (err error) {
 	}
 	stop := onHangup(c.Context(), func(ctx context.Context) { reload(ctx, d, file, log) })
 	defer stop()
+	log.Info().Str("version", readVersion().Version).Int("loops", len(p.Loops)).Int("links", len(p.Links)).
+		Str("page", p.Web.Listen).Str("config_hash", p.Hash).Msg("daemon started")
 	_, _ = sd.SdNotify(false, sd.SdNotifyReady) // not under systemd: nothing to tell
 	if err := d.Run(c.Context(), page); err != nil {
 		return couldNot(err)

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmdrift/config"
+	"ohmdrift/daemon/demo"
 	"ohmdrift/devices/plant"
 )
 
@@ -87,17 +88,14 @@ func (s *simulation) run(ctx context.Context, out, errs io.Writer) error {
 
 // plant describes the transmitters of a site, each link at its port.
 func (s *simulation) plant(site *config.Plant) (plant.Config, error) {
-	conf := plant.Config{Seed: s.seed, Speed: s.speed, Chosen: true}
+	conf := demo.PlantConfig(site)
+	conf.Seed, conf.Speed, conf.Chosen = s.seed, s.speed, true
 	for i := range site.Links {
 		addr, err := s.address(&site.Links[i])
 		if err != nil {
 			return conf, err
 		}
-		conf.Links = append(conf.Links, addr)
-	}
-	for i := range site.Loops {
-		l := &site.Loops[i]
-		conf.Loops = append(conf.Loops, plant.Loop{Spec: l.Spec, Link: l.Link, Unit: l.Unit, Base: l.Base, Profile: l.Profile})
+		conf.Links[i] = addr
 	}
 	return conf, nil
 }

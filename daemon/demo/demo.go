@@ -33,16 +33,19 @@ type Options struct {
 	For    time.Duration  // how long to poll; 0 = until the context ends
 	Past   time.Duration  // recorded past; 0 = 120 days
 	Dir    string         // data folder; empty = a temporary one, removed at the end
-	Listen string         // address of the page; empty = 127.0.0.1 and a free port
+	Listen string         // address of the page; empty = 127.0.0.1:8321, or a free port when that is in use
 	Influx *config.Influx // a server of the user's own; nil = the demo's receiver
 	Say    io.Writer      // progress for a person; nil = silent
 	Log    zerolog.Logger
 }
 
+const usualPage = "127.0.0.1:8321"
+
 const (
 	defaultPast  = 120 * 24 * time.Hour
 	pastInterval = 10 * time.Minute // of the recorded past
 	liveInterval = time.Second      // of the live polls
+	recallTakes  = 5 * time.Second  // about what the recorded past takes: live events wait for it
 )
 
 // Run runs a demo to its end and returns what happened.
@@ -110,6 +113,7 @@ func (d *demo) load() (err error) {
 func (d *demo) simulate() (err error) {
 	conf := PlantConfig(d.config)
 	conf.Seed, conf.Speed, conf.Start, conf.Chosen = d.Seed, d.Speed, d.start, true
+	conf.Live = time.Now().Add(recallTakes)
 	if d.plant, err = plant.New(conf); err != nil {
 		return err
 	}
@@ -159,9 +163,13 @@ func (d *demo) receive() (err error) {
 
 func (d *demo) openPage() (err error) {
 	if d.Listen == "" {
-		d.Listen = "127.0.0.1:0"
+		d.Listen = usualPage
 	}
 	d.page, err = net.Listen("tcp", d.Listen)
+	if err != nil && d.Listen == usualPage {
+		d.say("%s is in use, taking a free port for the page", usualPage)
+		d.page, err = net.Listen("tcp", "127.0.0.1:0")
+	}
 	return err
 }
 
