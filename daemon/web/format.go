@@ -62,10 +62,11 @@ func decimalsFor(u float64) int {
 }
 
 // errorAndU prints a reading error in °C and its expanded uncertainty with the
-// same decimals, without units; "" for what is not known.
+// same decimals, without units; "" for what is not known. An uncertainty finer
+// than the last decimal prints as that decimal: nothing is exact.
 func errorAndU(e, u quantity.DeltaC) (value, uncertainty string) {
 	d := decimalsFor(float64(u))
-	return signed(float64(e), d), fixed(math.Abs(float64(u)), d)
+	return signed(float64(e), d), fixed(max(math.Abs(float64(u)), math.Pow10(-d)), d)
 }
 
 // degC prints a temperature in °C to 0.1 °C with its unit.

@@ -71,15 +71,26 @@ function put(el, text) {
 }
 
 // replace puts new HTML in place of an element, and the focus back where it was.
+// Nothing is taken from under a finger that is pressing it: a click would be lost.
+// When the finger lifts, the stream begins anew with everything.
+let skipped = false;
 function replace(id, html) {
   const old = $(id);
   if (!old) return;
+  if (old.matches(":active")) { skipped = true; return; }
   const held = old.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
   const t = document.createElement("template");
   t.innerHTML = html;
   const fresh = t.content.firstElementChild;
   old.replaceWith(t.content);
   if (held && fresh) [...fresh.querySelectorAll("a")].find((a) => a.getAttribute("href") === held)?.focus();
+}
+
+for (const lift of ["pointerup", "pointercancel"]) {
+  document.addEventListener(lift, () => setTimeout(() => {
+    if (skipped) open();
+    skipped = false;
+  }));
 }
 
 // ---- once a second: ages, what has become stale, and whether we are cut off
@@ -304,7 +315,8 @@ class Trend {
     const since = seconds(this.d.since);
     if (since && x(since) > L && x(since) < L + W) {
       line(x(since), T, x(since), T + H, this.colour, 1, [2, 3]);
-      text("since " + dateText(since), x(since) + 5 * r, T + 18 * r, this.colour, "left");
+      const left = x(since) > L + W - 110 * r;
+      text("since " + dateText(since), x(since) + (left ? -5 : 5) * r, T + 18 * r, this.colour, left ? "right" : "left");
     }
     if (limits.length) this.forecast(u, limits, x, y, line, text);
     this.endLabels(u, lines, x, y, text);
