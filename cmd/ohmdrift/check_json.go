@@ -96,12 +96,12 @@ func mistakesJSON(ms config.Mistakes) []mistakeJSON {
 
 func newLoopJSON(l *config.Loop) loopJSON {
 	o := diagnostics.Observe(l.Spec)
-	b := l.LengthBudget()
+	b := lengthOf(l)
 	j := loopJSON{
 		Tag: l.Tag, Wires: l.Wires, Method: l.Method.String(), Reports: l.Reports.String(), Leads: map[string]sightJSON{},
 		Imbalance: newSightJSON(o.Imbalance), Error: newSightJSON(o.Error), SinceCal: newSightJSON(o.SinceCal), Element: newSightJSON(o.Element),
 		Notes: append([]string{}, o.Notes...), LimitHigh: known(l.LimitHigh), LimitLow: known(l.LimitLow), LeadLimit: known(l.LeadLimit),
-		LeadOhm: known(l.Cable20), CableM: known(l.CableM), LongestM: known(b.Longest), Budget: b.Why, IntervalS: l.Interval.Seconds(),
+		LeadOhm: known(l.Cable20), CableM: known(l.CableM), LongestM: known(b.longest), Budget: b.why, IntervalS: l.Interval.Seconds(),
 	}
 	for lead := measure.A1; lead <= measure.B2; lead++ {
 		if o.HasLead[lead] {

@@ -90,8 +90,8 @@ func loopTable(p *config.Plant) string {
 		l := &p.Loops[i]
 		o := diagnostics.Observe(l.Spec)
 		t.AppendRow(table.Row{
-			l.Tag, l.Method, l.Reports, sights(&o), o.Imbalance.Knowledge, limits(l), plain(l.LeadLimit, 3),
-			plain(l.Cable20, 3), plain(l.CableM, 1), plain(l.LengthBudget().Longest, 1),
+			l.Tag, l.Method.String(), l.Reports.String(), sights(&o), o.Imbalance.Knowledge.String(), limits(l), plain(l.LeadLimit, 3),
+			plain(l.Cable20, 3), plain(l.CableM, 1), plain(lengthOf(l).longest, 1),
 		})
 	}
 	return t.Render()
@@ -159,6 +159,9 @@ func notes(p *config.Plant) string {
 		}
 		for _, n := range o.Notes {
 			add(n, p.Loops[i].Tag)
+		}
+		if lengthOf(&p.Loops[i]).over {
+			add("the cable is longer than its budget: sound leads alone may use more than a quarter of the class tolerance", p.Loops[i].Tag)
 		}
 	}
 	var b strings.Builder
