@@ -178,8 +178,8 @@ func (l *Loop) takeErrors(w *working, a *Assessment) {
 	case l.est.exact: // no lead has a part in the reading, now or then
 		a.SinceCal, a.USinceCal = a.Error, a.U
 	case l.baseline.set:
-		l.est.changeBudget(&w.estimate, &l.baseline, a.At, &w.change)
-		a.SinceCal, a.USinceCal = l.inDegrees(a, w.value-l.baseline.estimate.value, &w.change)
+		moved := l.est.change(&w.estimate, &l.baseline, a.At, &w.change)
+		a.SinceCal, a.USinceCal = l.inDegrees(a, moved, &w.change)
 	}
 }
 

@@ -36,13 +36,16 @@ type estimate struct {
 	// rounded. Both in Ω per Ω.
 	inputs   [measure.PairCount]float64
 	reported [measure.PairCount]float64
-	assume   [3]float64   // half-widths in Ω of what is assumed rather than measured
+	assume   [5]float64   // half-widths in Ω of what is assumed rather than measured
 	offset   float64      // how much a common offset of the lead values adds
 	gained   quantity.Ohm // what a common gain error multiplies
 	low      quantity.Ohm // hard bounds on value; NaN = not bounded
 	high     quantity.Ohm
 	leads    measure.Leads // as reported or from pairs, impossible ones absent
 	closure  quantity.Ohm
+	loopA    quantity.Ohm // as reported
+	loopB    quantity.Ohm
+	asPairs  bool // the device reports pairs: its accuracy is that of a pair, not of a lead
 	doubtful bool // one lead has left its partner: the equal-cable assumption is in doubt
 }
 
@@ -89,6 +92,7 @@ func newEstimator(s *Spec) estimator {
 func (e *estimator) estimate(s *measure.Sample) (estimate, Reason) {
 	out := unknownEstimate()
 	reason := e.takeLeads(s, &out)
+	out.loopA, out.loopB = s.LoopA, s.LoopB
 	switch {
 	case reason == reasonExtraLead:
 		out.leads = measure.NoLeads()
@@ -100,12 +104,8 @@ func (e *estimator) estimate(s *measure.Sample) (estimate, Reason) {
 	case e.reports == wiring.AllLeads:
 		e.fromLeads(s, &out)
 	case e.reports == wiring.PairsOnly:
+		out.asPairs = e.fromPairs(s)
 		e.fromTwoLeads(&out)
-		if e.fromPairs(s) { // then the stated accuracy is that of a pair, not of a lead
-			for i := range out.inputs {
-				out.inputs[i] /= pairReading
-			}
-		}
 	case e.reports == wiring.LoopsOnly:
 		e.fromLoops(s, &out)
 	default:
@@ -171,33 +171,45 @@ func (e *estimator) fromTwoLeads(out *estimate) {
 	if !quantity.Known(b1) || !quantity.Known(b2) {
 		return
 	}
-	small, large, is := b1, b2, measure.B1
-	if b2 < b1 {
-		small, large, is = b2, b1, measure.B2
-	}
-	width := quantity.Ohm(e.spread) * max(small, 0)
-	usual := width + 2*e.accuracy // what sound leads can differ by
-	c := e.coef
-	a1 := (b1 + b2) / 2
-	c[measure.B1] += e.coef[measure.A1] / 2
-	c[measure.B2] += e.coef[measure.A1] / 2
-	if large-small > usual {
-		out.doubtful = true
-		a1 = small + usual/2
-		c[measure.B1], c[measure.B2] = e.coef[measure.B1], e.coef[measure.B2]
-		c[is] += e.coef[measure.A1]
-		out.assume[1] = math.Abs(e.coef[measure.A1]) * float64(usual) / 2
+	width := quantity.Ohm(e.spread) * max((b1+b2)/2, 0)
+	a1, doubtful := e.third(out, b1, b2, width+quantity.Ohm(2*pairReading*e.accuracyOf(out)))
+	out.doubtful = doubtful
+	if doubtful {
+		width = quantity.Ohm(e.spread) * max(min(b1, b2), 0)
 	}
 	out.assume[0] = math.Abs(e.coef[measure.A1]) * float64(width)
 	out.basis = Inferred
 	out.gained = quantity.Ohm(e.coef[measure.A1])*a1 + quantity.Ohm(e.coef[measure.B1])*b1 + quantity.Ohm(e.coef[measure.B2])*b2
 	out.value = out.gained
 	out.low = out.gained - quantity.Ohm(e.coef[measure.A1])*a1 // a1 cannot be below 0
+}
+
+// third returns what the third lead of a cable does when the other two do x and
+// y and sound ones differ by at most usual, and notes in out how the combination
+// hangs on x and y: by their mean, or by the smaller one alone.
+func (e *estimator) third(out *estimate, x, y, usual quantity.Ohm) (third quantity.Ohm, doubtful bool) {
+	c := e.coef
+	third = (x + y) / 2
+	switch {
+	case x-y > usual:
+		c[measure.B2] += c[measure.A1]
+		third, doubtful = y+usual/2, true
+	case y-x > usual:
+		c[measure.B1] += c[measure.A1]
+		third, doubtful = x+usual/2, true
+	default:
+		c[measure.B1] += c[measure.A1] / 2
+		c[measure.B2] += c[measure.A1] / 2
+	}
+	if doubtful {
+		out.assume[1] = math.Abs(e.coef[measure.A1]) * float64(usual) / 2
+	}
 	// b1 and b2 come from three pair readings and are correlated −1/3.
 	sum, diff := c[measure.B1]+c[measure.B2], c[measure.B1]-c[measure.B2]
 	out.inputs = [measure.PairCount]float64{0, sum / 2 * pairReading, diff / 2 * pairReading, -diff / 2 * pairReading}
 	out.reported = [measure.PairCount]float64{c[measure.B1], c[measure.B2]}
 	out.offset = sum
+	return third, doubtful
 }
 
 // fromLoops infers from sums of leads. On four wires each side is assumed to
@@ -222,11 +234,11 @@ func (e *estimator) fromLoops(s *measure.Sample, out *estimate) {
 		excess := float64(s.LoopB - 2*e.cable)
 		out.doubtful = true
 		out.value = quantity.Ohm(-excess / 2)
-		out.assume = [3]float64{float64(e.cable) * CableDoubt, split * excess / 2}
+		out.assume = [5]float64{float64(e.cable) * CableDoubt, split * excess / 2}
 		out.inputs[0], out.reported[0], out.offset = 0.5, 0.5, 0.5 // against a computed a1
 	} else {
 		out.value = 0
-		out.assume = [3]float64{e.spread * float64(half), split * e.spread * float64(half) / 2}
+		out.assume = [5]float64{e.spread * float64(half), split * e.spread * float64(half) / 2}
 	}
 	out.gained = out.value
 }
@@ -237,7 +249,7 @@ func (e *estimator) fromFourWireLoops(s *measure.Sample, out *estimate) {
 	}
 	out.basis, out.value, out.gained = Inferred, 0, 0
 	out.low, out.high = -(s.LoopA + s.LoopB), s.LoopA+s.LoopB
-	out.assume = [3]float64{e.spread * float64(s.LoopA) / 2, e.spread * float64(s.LoopB) / 2}
+	out.assume = [5]float64{e.spread * float64(s.LoopA) / 2, e.spread * float64(s.LoopB) / 2}
 }
 
 func (e *estimator) soundLoop(o quantity.Ohm) bool {
@@ -250,15 +262,13 @@ func (e *estimator) fromCable(out *estimate) {
 	if e.cable <= 0 {
 		return
 	}
-	cable := float64(e.cable)
-	sum, parts := 0.0, 0.0
-	for _, c := range e.coef {
+	cable, sum := float64(e.cable), 0.0
+	for l, c := range e.coef {
 		sum += c
-		parts += c * c
+		out.assume[l] = math.Abs(c) * cable * e.spread / 2
 	}
 	out.basis = Inferred
 	out.gained = quantity.Ohm(sum * cable)
 	out.value = out.gained - e.fixed
-	out.assume[0] = math.Abs(sum) * cable * CableDoubt
-	out.assume[1] = math.Sqrt(parts) * cable * e.spread / 2
+	out.assume[measure.LeadCount] = math.Abs(sum) * cable * CableDoubt
 }

@@ -26,6 +26,7 @@ type Baseline struct {
 	Leads measure.Leads
 	LoopA quantity.Ohm // a1 + a2, where only loops are reported
 	LoopB quantity.Ohm // b1 + b2
+	Pairs wiring.Pairs // where the device reports terminal pairs
 }
 
 // baseline is a Baseline as the estimator sees it.
@@ -35,9 +36,16 @@ type baseline struct {
 	estimate estimate
 }
 
+// NoBaseline returns a baseline of a moment in which nothing is known; fill in
+// what is.
+func NoBaseline(at time.Time) Baseline {
+	s := measure.Empty(at, measure.Good)
+	return BaselineOf(&s)
+}
+
 // BaselineOf takes the leads of a sample as a baseline.
 func BaselineOf(s *measure.Sample) Baseline {
-	return Baseline{At: s.At, Leads: s.Leads, LoopA: s.LoopA, LoopB: s.LoopB}
+	return Baseline{At: s.At, Leads: s.Leads, LoopA: s.LoopA, LoopB: s.LoopB, Pairs: s.Pairs}
 }
 
 // NewLoop checks that the spec does not contradict itself and returns its loop.
@@ -56,7 +64,7 @@ func (l *Loop) Spec() *Spec { return &l.spec }
 // b does not hold what the loop's method and report level need.
 func (l *Loop) SetBaseline(b Baseline) error {
 	s := measure.Empty(b.At, measure.Good)
-	s.Leads, s.LoopA, s.LoopB = b.Leads, b.LoopA, b.LoopB
+	s.Leads, s.LoopA, s.LoopB, s.Pairs = b.Leads, b.LoopA, b.LoopB, b.Pairs
 	e, reason := l.est.estimate(&s)
 	if reason != "" || !quantity.Known(e.value) {
 		if reason == "" {
