@@ -46,6 +46,7 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 	st.Last = t
 	if i := t / slotS; i != st.Slot.Index {
 		e.closeSlot(nb)
+		e.clockwork(t)
 		st.Slot.Index = i
 		if i := t / blockS; i != st.Block.Index {
 			out = e.closeBlock(out)
@@ -59,13 +60,29 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 }
 
 // Estimate returns what is known of the newest full hour.
-func (e *Engine) Estimate() Estimate { return Estimate{} }
+func (e *Engine) Estimate() Estimate {
+	s := &e.s.Error
+	x := Estimate{Error: quantity.DeltaC(math.NaN()), U: quantity.DeltaC(math.NaN()), Contact: measure.NoLeads(), CopperFactor: math.NaN()}
+	if e.s.Copper.N > 0 {
+		x.CopperFactor = e.s.Copper.F
+	}
+	if s.Known {
+		x.From, x.At = time.Unix(s.At-hourS, 0).UTC(), time.Unix(s.At, 0).UTC()
+		x.Error = quantity.DeltaC(s.Last)
+	}
+	return x
+}
 
 // Open appends the findings that stand.
 func (e *Engine) Open(out []finding.Finding) []finding.Finding { return out }
 
 // Forecast returns when the loop leaves its limit, as of the newest sample.
-func (e *Engine) Forecast() finding.Forecast { return finding.Forecast{State: finding.CannotTell} }
+func (e *Engine) Forecast() finding.Forecast {
+	if f := e.forecast(&e.s.Found[aboutContact].Outlook); f != nil {
+		return *f
+	}
+	return *e.forecast(&outlook{State: outlookCannot})
+}
 
 // Journal takes an entry that a person made and appends what it clears.
 func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []finding.Finding { return out }

@@ -1,17 +1,41 @@
 package drift
 
-import "math"
+import (
+	"math"
+	"slices"
 
-// errorState follows the reading error that the leads cause.
+	"ohmdrift/diagnostics"
+	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/wiring"
+)
+
+const (
+	days     = 48 // daily values kept: a fault takes weeks
+	tops     = 8  // 5 % of a day's 144 slots
+	topShare = 0.05
+)
+
+// errorState follows the reading error that the leads cause: by the hour for
+// estimates, by the day for the forecast. A loop has left its limit when its
+// error is beyond it for 5 % of a day, so a day counts with the error that 5 %
+// of its slots exceed.
 type errorState struct {
-	Hour    int64      // time / hourS of the running hour
-	X       [6]float32 // °C, its slots
-	N       uint8
-	Last    float64 // median of the last full hour, °C
-	At      int64   // its end, s
-	Known   bool
-	Smooth  float64 // °C, over about half a day
-	SmoothN uint16
+	Hour  int64      // time / hourS of the running hour
+	X     [6]float32 // °C, its slots
+	N     uint8
+	Last  float64 // median of the last full hour, °C
+	At    int64   // its end, s
+	Known bool
+	Home  float64 // error in the baseline, °C
+	HomeN uint16  // hours it comes from
+
+	Day  int64         // time / dayS of the running day
+	DayN uint16        // its slots
+	Top  [tops]float32 // largest shares of the high limit, largest first
+	Low  [tops]float32 // largest shares of the low limit
+	Hi   [days]float32 // share of the high limit exceeded in 5 % of a day, newest last; NaN = unknown day
+	Lo   [days]float32
+	Kept uint8 // days kept
 }
 
 // account adds a slot: v are channel values in Ω, f the copper factor, t the
@@ -19,31 +43,117 @@ type errorState struct {
 func (e *Engine) account(v *[channels]float64, f, t float64) {
 	s := &e.s.Error
 	x := e.errorOf(v, f, t)
-	if math.IsNaN(x) {
-		return
-	}
-	if h := e.s.Slot.Index * slotS / hourS; h != s.Hour {
-		s.close()
-		s.Hour = h
-	}
-	if s.N < uint8(len(s.X)) {
+	if !math.IsNaN(x) && s.N < uint8(len(s.X)) {
 		s.X[s.N] = float32(x)
 		s.N++
 	}
+	hi, lo := e.shares(v, x)
+	s.DayN++
+	insert(&s.Top, hi)
+	insert(&s.Low, lo)
 }
 
-func (s *errorState) close() {
+// clockwork closes the hour and the day when time has passed their end.
+func (e *Engine) clockwork(t int64) {
+	s := &e.s.Error
+	if h := t / hourS; h != s.Hour {
+		e.closeHour()
+		s.Hour = h
+	}
+	if d := t / dayS; d != s.Day {
+		s.closeDay(d)
+	}
+}
+
+// shares returns the error as shares of the limits on both sides, or the largest
+// lead as a share of the lead limit where no error can arise.
+func (e *Engine) shares(v *[channels]float64, x float64) (hi, lo float64) {
+	sp := e.m.spec
+	if e.leadLimited() {
+		hi = math.NaN()
+		for k := range e.m.n {
+			if r := v[k] / float64(sp.LeadLimit); !(r <= hi) {
+				hi = r
+			}
+		}
+		return hi, math.NaN()
+	}
+	if sp.Calibrated == diagnostics.LeadsIn {
+		x -= e.s.Error.Home
+	}
+	return x / float64(sp.LimitHigh), x / float64(sp.LimitLow)
+}
+
+// leadLimited tells whether the lead resistance is what limits the loop: a
+// four-wire connection has no error from its leads.
+func (e *Engine) leadLimited() bool {
+	return wiring.Coefficients(e.m.spec.Method) == [measure.LeadCount]float64{} && e.m.spec.LeadLimit > 0
+}
+
+func insert(top *[tops]float32, x float64) {
+	v := float32(x)
+	if v != v {
+		return
+	}
+	for i := range top {
+		if v > top[i] {
+			top[i], v = v, top[i]
+		}
+	}
+}
+
+func (e *Engine) closeHour() {
+	s := &e.s.Error
 	if s.N > 0 {
 		s.Last, s.At, s.Known = middle(s.X[:s.N]), (s.Hour+1)*hourS, true
-		s.SmoothN = min(s.SmoothN+1, 12)
-		s.Smooth += (s.Last - s.Smooth) / float64(s.SmoothN)
+		if e.s.Copper.Blocks <= learnBlocks && e.s.Found[aboutContact].Kind == 0 {
+			s.HomeN = min(s.HomeN+1, 500)
+			s.Home += (s.Last - s.Home) / float64(s.HomeN)
+		}
 	}
 	s.N = 0
 }
 
+// closeDay keeps the finished day; days without values stay unknown.
+func (s *errorState) closeDay(d int64) {
+	nan := float32(math.NaN())
+	if s.Day != 0 {
+		hi, lo := nan, nan
+		if i := int(math.Ceil(topShare*float64(s.DayN))) - 1; s.DayN >= 6 && i < tops {
+			hi, lo = s.Top[i], s.Low[i]
+		}
+		s.keep(hi, lo)
+		for range min(d-s.Day-1, days) {
+			s.keep(nan, nan)
+		}
+	}
+	s.Day, s.DayN = d, 0
+	for i := range tops {
+		s.Top[i], s.Low[i] = -1e9, -1e9
+	}
+}
+
+func (s *errorState) keep(hi, lo float32) {
+	if hi < -1e8 {
+		hi = float32(math.NaN())
+	}
+	if lo < -1e8 {
+		lo = float32(math.NaN())
+	}
+	copy(s.Hi[:], s.Hi[1:])
+	copy(s.Lo[:], s.Lo[1:])
+	s.Hi[days-1], s.Lo[days-1] = hi, lo
+	s.Kept = min(s.Kept+1, days)
+}
+
 // errorOf returns the reading error of one set of values, °C; NaN where the
-// leads that matter are not reported.
+// leads that matter are not reported. From pairs the single lead is taken as the
+// mean of what the other two would be without their contact part.
 func (e *Engine) errorOf(v *[channels]float64, f, t float64) float64 {
+	sp := e.m.spec
+	if sp.Reports == wiring.ReadingOnly || e.m.n == 0 {
+		return math.NaN()
+	}
 	sum := 0.0
 	for k := range e.m.n {
 		c := e.m.ch[k].coef
@@ -55,5 +165,28 @@ func (e *Engine) errorOf(v *[channels]float64, f, t float64) float64 {
 		}
 		sum += c * v[k]
 	}
+	if sp.Reports == wiring.PairsOnly {
+		a, n := 0.0, 0.0
+		for k := range e.m.n {
+			a, n = a+f*e.s.Ch[k].Base, n+1
+		}
+		sum += wiring.Coefficients(sp.Method)[measure.A1] * a / n
+	}
+	if sp.Method == wiring.TwoWireFixed {
+		sum -= float64(sp.Fixed)
+	}
 	return sum / e.m.slope(t)
+}
+
+// sorted32 sorts the numbers of x into buf and returns them.
+func sorted32(x []float32, buf []float32) []float32 {
+	n := 0
+	for _, v := range x {
+		if v == v {
+			buf[n] = v
+			n++
+		}
+	}
+	slices.Sort(buf[:n])
+	return buf[:n]
 }

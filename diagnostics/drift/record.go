@@ -30,6 +30,7 @@ type record struct {
 	Updated  int64
 	Contact  float64 // Ω; NaN = not known
 	Sure     float64 // confidence 0..1
+	Outlook  outlook
 }
 
 // case describes a finding as it is decided, before it is compared with what
@@ -83,7 +84,11 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 	if state == finding.Raised {
 		raised = at
 	}
-	*r = record{Kind: kindIndex(c.kind), Leads: c.leads, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: c.contact, Sure: c.sure}
+	var o outlook
+	if t == aboutContact {
+		o = e.foresee(c.since)
+	}
+	*r = record{Outlook: o, Kind: kindIndex(c.kind), Leads: c.leads, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: c.contact, Sure: c.sure}
 	return append(out, e.finding(r, at, state, c.evidence))
 }
 
@@ -108,5 +113,6 @@ func (e *Engine) finding(r *record, at int64, state finding.State, evidence stri
 	if s := &e.s.Error; s.Known {
 		f.Error = quantity.DeltaC(s.Last)
 	}
+	f.Forecast = e.forecast(&r.Outlook)
 	return f
 }

@@ -1,6 +1,10 @@
 package drift
 
-import "math"
+import (
+	"math"
+
+	"ohmdrift/diagnostics/finding"
+)
 
 // spikeState counts excursions of one channel: short rises that return. The
 // counts fade with spikeFade.
@@ -13,6 +17,8 @@ type spikeState struct {
 	Kept  float32 // its check: 1 confirmed, 0 open, −1 contradicted
 	Size  float32 // mean size of what was counted, Ω
 	Start int64
+	First int64   // of the counts, s
+	Fast  float32 // count fading four times as fast
 	Usual float32 // largest count in the baseline
 }
 
@@ -117,11 +123,19 @@ func (e *Engine) count(k int, g float64) {
 	case float64(p.Peak) < spikeClear*g:
 	case p.Kept > 0:
 		p.Sure += n
-		p.size()
+		e.spiked(p, n)
 	default:
 		p.Maybe += n
-		p.size()
+		e.spiked(p, n)
 	}
+}
+
+func (e *Engine) spiked(p *spikeState, n float32) {
+	if p.Sure+p.Maybe <= n {
+		p.First = e.s.Last
+	}
+	p.Fast += n
+	p.size()
 }
 
 func (p *spikeState) size() {
@@ -183,4 +197,44 @@ func (s *sensorState) take(r float64) {
 		}
 	}
 	s.Value, s.Known = r, true
+}
+
+// Growth of excursions towards the limit.
+const (
+	spikeSeed             = 3e-4      // share of samples at which excursions are first noticed
+	spikeEarly, spikeLate = 0.45, 2.2 // p10 and p90 over p50
+)
+
+// foreseeSpikes makes the forecast of a lead that comes and goes: the share of
+// samples in an excursion grows by a constant factor a day (the rate of
+// discontinuities grows as contacts wear), and the limit is left when 5 % of a
+// day are beyond it.
+func (e *Engine) foreseeSpikes() (outlook, bool) {
+	k := -1
+	for i := range e.m.n {
+		if e.spiking(i) && (k < 0 || e.s.Ch[i].Spike.Fast > e.s.Ch[k].Spike.Fast) {
+			k = i
+		}
+	}
+	if k < 0 || e.s.Found[aboutContact].Kind != 0 && e.s.Found[aboutContact].kind() != finding.LeadIntermittent {
+		return outlook{}, false
+	}
+	p := &e.s.Ch[k].Spike
+	reach := e.reach(k, float64(e.s.Copper.Temp[recent-1]))
+	if math.IsInf(reach, 1) {
+		return outlook{State: outlookCannot, At: e.s.Last, Side: 1}, true
+	}
+	perDay := dayS / float64(max(e.s.Step, 1))
+	slow := float64(p.Sure+p.Maybe) / (perDay * spikeFade / dayS)
+	now := max(float64(p.Fast)/(perDay*spikeFade/4/dayS), slow)
+	over := min(max(0.5*float64(p.Size)/reach, 0.1), 0.6) // of the excursions, beyond the limit
+	goal := topShare / over
+	age := max(float64(e.s.Last-p.First)/dayS, 1)
+	rate := min(max(math.Log(now/spikeSeed)/age, 0.03), 0.6)
+	t := max(math.Log(goal/now)/rate, 0.5)
+	o := outlook{State: outlookDated, At: e.s.Last, Side: 1, P10: float32(t * spikeEarly), P50: float32(t), P90: float32(t * spikeLate)}
+	if e.m.ch[k].coef < 0 {
+		o.Side = -1
+	}
+	return o, true
 }

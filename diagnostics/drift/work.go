@@ -73,7 +73,7 @@ func (e *Engine) renew() {
 	}
 	cu := &e.s.Copper
 	*cu = copperState{Carried: cu.Ref()*cu.JumpFrom - 1}
-	e.s.Error.SmoothN = 0
+	e.s.Error.Home, e.s.Error.HomeN = 0, 0
 }
 
 // absorb takes the present level of a channel as its own from now on.
