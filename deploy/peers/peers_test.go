@@ -150,6 +150,9 @@ func read(t *testing.T, program, plantFile string) map[string]answer {
 	c := exec.CommandContext(t.Context(), program, "read", "--json", "--config", plantFile)
 	c.Stderr = &errs
 	out, err := c.Output()
+	if len(out) == 0 {
+		t.Fatalf("ohmdrift read printed nothing: %v\n%s", err, errs.String())
+	}
 	if err != nil {
 		t.Errorf("ohmdrift read: %v\n%s", err, errs.String())
 	}

@@ -12,7 +12,7 @@ import (
 // from matching itself.
 func unwanted() []*regexp.Regexp {
 	return []*regexp.Regexp{
-		regexp.MustCompile(`(^|[^\w.])/(home|Users|root|w[o]rk|f[a]rm)/\w`), // folders of one machine
+		regexp.MustCompile(`(?m)(?:^|[^\w.\n])/(?:home|Users|root|w[o]rk|f[a]rm)/\w`), // folders of one machine
 		regexp.MustCompile(`\.l[i]brary\b`),
 		regexp.MustCompile(`(?i)\bissues? #?\d+|\((fixes )?#\d+\)`),
 		regexp.MustCompile(`\b(T[O]DO|F[I]XME|X[X]X)\b`),
@@ -28,11 +28,10 @@ func words(t *Tree) []Breach {
 		if f.Under("deploy/rules/testdata") || !isText(f) {
 			continue
 		}
-		for n, line := range f.lines {
-			for _, re := range patterns {
-				if hit := re.Find(line); hit != nil {
-					bs = append(bs, Breach{f.Path, n, fmt.Sprintf("says %q", bytes.TrimSpace(hit))})
-				}
+		for _, re := range patterns {
+			for _, at := range re.FindAllIndex(f.Text, -1) {
+				n := 1 + bytes.Count(f.Text[:at[0]], []byte("\n"))
+				bs = append(bs, Breach{f.Path, n, fmt.Sprintf("says %q", bytes.TrimSpace(f.Text[at[0]:at[1]]))})
 			}
 		}
 	}

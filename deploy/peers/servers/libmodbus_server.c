@@ -34,31 +34,21 @@ static void load(const char *name)
     fclose(f);
 }
 
-/* Listens on a free port of the loopback. libmodbus takes port 0 for 502. */
-static int listen_on_free_port(int *port)
-{
-    struct sockaddr_in at = {.sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
-    socklen_t size = sizeof at;
-    int s = socket(AF_INET, SOCK_STREAM, 0);
-    if (s < 0 || bind(s, (struct sockaddr *)&at, size) < 0 || listen(s, 5) < 0 ||
-        getsockname(s, (struct sockaddr *)&at, &size) < 0) {
-        perror("listen");
-        exit(3);
-    }
-    *port = ntohs(at.sin_port);
-    return s;
-}
-
 int main(int argc, char **argv)
 {
-    int port;
+    struct sockaddr_in at;
+    socklen_t size = sizeof at;
     uint8_t request[MODBUS_TCP_MAX_ADU_LENGTH];
     modbus_t *ctx = modbus_new_tcp("127.0.0.1", 0);
     if (argc != 2)
         return 2;
     load(argv[1]);
-    int listener = listen_on_free_port(&port);
-    printf("ready %d\n", port);
+    int listener = modbus_tcp_listen(ctx, 5);
+    if (listener < 0 || getsockname(listener, (struct sockaddr *)&at, &size) < 0) {
+        perror("listen");
+        return 3;
+    }
+    printf("ready %d\n", ntohs(at.sin_port));
     fflush(stdout);
     while (modbus_tcp_accept(ctx, &listener) >= 0) {
         int n;

@@ -25,6 +25,6 @@ function get(table) {
 
 const server = new ModbusRTU.ServerTCP(
     { getHoldingRegister: get(3), getInputRegister: get(4) },
-    { host: "127.0.0.1", port: 0, unitID: 255 }, // 255: answer for every unit
+    { host: "127.0.0.1", port: "0", unitID: 255 }, // "0": any free port (the number 0 means 502); 255: every unit
 );
 server.on("initialized", () => console.log("ready", server._server.address().port));
