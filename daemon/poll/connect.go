@@ -23,6 +23,7 @@ type dialer struct {
 	path    int
 	problem string // why the link is down; empty while up or never tried
 	proven  bool   // the open connection has answered
+	hopeful bool   // the present attempt is the first, or follows a good time: worth waiting for
 	repeats int    // attempts that failed alike, not logged
 }
 
@@ -35,7 +36,7 @@ func newDialer(r *runner) dialer {
 	b := backoff.NewExponentialBackOff()
 	// The library draws from interval ± factor·interval: full jitter up to 60 s.
 	b.InitialInterval, b.MaxInterval, b.Multiplier, b.RandomizationFactor = time.Second, 30*time.Second, 2, 1
-	return dialer{r: r, done: make(chan dialled, 1), back: b, problem: "not connected yet"}
+	return dialer{r: r, done: make(chan dialled, 1), back: b, problem: "not connected yet", hopeful: true}
 }
 
 // step starts an attempt when one is due.
@@ -73,6 +74,7 @@ func (d *dialer) next() time.Time {
 func (d *dialer) finished(ctx context.Context, res dialled) {
 	d.busy = false
 	d.cancel()
+	d.hopeful = false
 	if res.err != nil {
 		d.r.stats.dialErrors.Add(1)
 		if ctx.Err() == nil {
@@ -109,7 +111,7 @@ func (d *dialer) otherPath() {
 	}
 	d.path ^= 1
 	if d.proven {
-		d.at = time.Now()
+		d.at, d.hopeful = time.Now(), true
 	}
 	d.proven = false
 }
@@ -133,7 +135,7 @@ func (d *dialer) reopen(why Reason, problem string) {
 	again := d.proven
 	d.down(problem)
 	if again { // a connection that worked: gateways drop idle clients, so try at once
-		d.at = time.Now()
+		d.at, d.hopeful = time.Now(), true
 	}
 }
 

@@ -1,7 +1,9 @@
 package poll
 
 import (
+	"maps"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -20,8 +22,11 @@ const jump = 500 * time.Millisecond
 func (c *clock) start(now time.Time) { c.ref, c.shift = now, 0 }
 
 // observe compares the clocks and reports whether the wall clock has stepped.
-func (c *clock) observe(now time.Time) bool {
-	drift := now.Round(0).Sub(c.ref.Add(now.Sub(c.ref)).Round(0))
+func (c *clock) observe(now time.Time) bool { return c.compare(now.Round(0), now.Sub(c.ref)) }
+
+// compare is observe with the two readings apart.
+func (c *clock) compare(wall time.Time, elapsed time.Duration) bool {
+	drift := wall.Sub(c.ref.Round(0).Add(elapsed))
 	if (drift - c.shift).Abs() < jump {
 		return false
 	}
@@ -47,11 +52,13 @@ func (c *clock) place(jobs []*job, old map[string]*job, phase float64, now time.
 		}
 		fresh[j.interval] = append(fresh[j.interval], j)
 	}
-	for interval, group := range fresh {
+	for n, interval := range slices.Sorted(maps.Keys(fresh)) {
+		group := fresh[interval]
+		shift := phase + float64(n)*golden // so that slots of two intervals do not meet
 		for i, j := range group {
-			part := (float64(i) + phase) / float64(len(group))
+			part := (float64(i) + shift) / float64(len(group))
 			if k := kept[interval]; k > 0 {
-				part = float64(k+i)*golden + phase // falls between those that are there
+				part = float64(k+i)*golden + shift // falls between those that are there
 			}
 			j.slot = c.next(interval, part, now)
 			j.at = j.slot

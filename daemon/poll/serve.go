@@ -22,6 +22,9 @@ type verdict struct {
 // register map does not mend itself.
 const refusedPause = 30 * time.Second
 
+// hopeStep is how often a slot looks for a connection that is about to come.
+const hopeStep = 20 * time.Millisecond
+
 const problemQuiet = "quiet window of the link: not polled"
 
 // judge decides whether the job's slot leads to a request.
@@ -29,6 +32,8 @@ func (r *runner) judge(j *job, now time.Time) verdict {
 	switch {
 	case r.quiet(now):
 		return verdict{quality: measure.Stale, problem: problemQuiet}
+	case r.conn == nil && r.dialer.hopeful:
+		return verdict{later: now.Add(hopeStep), quality: measure.Comms, problem: r.dialer.problem}
 	case r.conn == nil:
 		return verdict{quality: measure.Comms, problem: r.dialer.problem}
 	case j.unit.breaker.open() && (!j.unit.breaker.allow(now) || !r.probes.may(now)):
@@ -147,6 +152,9 @@ func (r *runner) pollOnce(j *job) (skewed bool, err error) {
 // ask sends one request and keeps the books on unit, link and bus time.
 func (r *runner) ask(j *job, q *devices.Request) ([]byte, error) {
 	u := j.unit
+	if r.conn.AnsweredLate(u.id) {
+		u.slow = true
+	}
 	start := time.Now()
 	r.asked = start
 	b, err := r.conn.Read(devices.Ask{
@@ -163,10 +171,8 @@ func (r *runner) ask(j *job, q *devices.Request) ([]byte, error) {
 		r.stats.probing.Add(int64(took))
 	}
 	r.gate = r.pace(start, end)
-	if r.conn.AnsweredLate(u.id) {
-		u.slow = true
-	}
 	if err != nil {
+		u.slow = false // not even in the whole time
 		u.stats.failed.Add(1)
 		return nil, err
 	}
@@ -296,7 +302,6 @@ func (r *runner) unitFailed(j *job, err error, now time.Time) {
 	u := j.unit
 	was := u.breaker.open()
 	u.breaker.fail(now)
-	u.slow = false
 	u.identifyAt = time.Time{} // what comes back may be another device
 	u.failed, u.quality, u.problem = now, devices.FaultOf(err).Quality(), err.Error()
 	if u.breaker.open() && !was {

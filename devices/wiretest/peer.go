@@ -189,18 +189,6 @@ func (p *Peer) Port(t testing.TB) string {
 	return path
 }
 
-// Pipe serves on an in-memory connection, for use where time is simulated. wait
-// returns when the peer has ended, which closing near brings about.
-func (p *Peer) Pipe() (near net.Conn, wait func()) {
-	near, far := net.Pipe()
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		p.Serve(far)
-	}()
-	return near, func() { <-done }
-}
-
 // Parse reads one whole request.
 func (p *Peer) Parse(b []byte) Request {
 	r, _ := p.parse(b)
