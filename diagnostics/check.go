@@ -8,9 +8,9 @@ import (
 	"ohmdrift/diagnostics/quantity"
 )
 
-// checkEngine marks findings that one sample supports, as against those of the
+// CheckEngine marks findings that one sample supports, as against those of the
 // drift engine, which need a history.
-const checkEngine = "check/1"
+const CheckEngine = "check/1"
 
 // check is one condition that a single sample can show.
 type check struct {
@@ -58,7 +58,7 @@ func (l *Loop) raise(a *Assessment, sev finding.Severity, confidence float64, ev
 	return finding.Finding{
 		Time: a.At, Since: a.At, Loop: l.spec.Tag, State: finding.Raised, Severity: sev,
 		Contact: quantity.Ohm(math.NaN()), Error: err, U: u, POverLimit: a.POverLimit,
-		Confidence: confidence, Engine: checkEngine, Evidence: evidence,
+		Confidence: confidence, Engine: CheckEngine, Evidence: evidence,
 	}
 }
 

@@ -97,6 +97,8 @@ func (e *estimator) estimate(s *measure.Sample) (estimate, Reason) {
 	case reason == reasonExtraLead:
 		out.leads = measure.NoLeads()
 		return out, reason
+	case reason == reasonLoopMismatch || reason == reasonClosure:
+		return out, reason // the values contradict each other: none of them may make an error
 	case e.exact:
 		out.value, out.basis, out.gained = 0, Measured, 0
 	case e.method == wiring.DeviceCorrected:
