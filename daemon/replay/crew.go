@@ -11,7 +11,7 @@ import (
 )
 
 // fewRows is how many rows a core must have for it to be worth waking.
-const fewRows = 24
+const fewRows = 64
 
 // crew shares the loops out over the cores: loop i belongs to hand i modulo
 // their number.

@@ -3,6 +3,7 @@ package replay
 import (
 	"bytes"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"math"
 )
@@ -105,6 +106,10 @@ func (p *parser) quoted(l []byte, r *row) string {
 	c.FieldsPerRecord = len(p.layout)
 	fields, err := c.Read()
 	if err != nil {
+		var p *csv.ParseError
+		if errors.As(err, &p) {
+			err = p.Err // its line is that of this row alone
+		}
 		return fmt.Sprintf("not CSV: %v", err)
 	}
 	r.value = p.nan

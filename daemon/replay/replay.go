@@ -86,10 +86,12 @@ func (f *follower) pump(ctx context.Context, in *lines, l layout) error {
 	}
 	todo := make(chan *block, depth)
 	inOrder := make(chan *block, depth)
+	var cut error // why the input could not be read to its end; what was read still counts
 	g.Go(func() error {
 		defer close(todo)
 		defer close(inOrder)
-		return read(ctx, in, free, todo, inOrder)
+		cut = read(ctx, in, free, todo, inOrder)
+		return nil
 	})
 	tags := f.tags()
 	for range f.options.Cores {
@@ -103,7 +105,10 @@ func (f *follower) pump(ctx context.Context, in *lines, l layout) error {
 		})
 	}
 	g.Go(func() error { return f.follow(ctx, inOrder, free) })
-	return g.Wait()
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	return cut
 }
 
 // read hands blocks of the input to the parsers, and in order to the follower.
