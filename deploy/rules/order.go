@@ -29,6 +29,7 @@ func diagnosticsLevels() [][]string {
 		{"diagnostics/finding"},
 		{"diagnostics"},
 		{"diagnostics/drift", "diagnostics/presence"},
+		{"diagnostics/follow"},
 	}
 }
 

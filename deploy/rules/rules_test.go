@@ -107,3 +107,23 @@ func TestLoadLeavesOutIgnoredFiles(t *testing.T) {
 		t.Errorf("files, -want +got:\n%s", d)
 	}
 }
+
+// TestVocabulary: each pattern finds its word. They are put together here, so
+// that this file does not break the rule itself.
+func TestVocabulary(t *testing.T) {
+	texts := []string{
+		"in /wo" + "rk/here", "the .lib" + "rary folder", "see Issue 12", "// XX" + "X later", "in the tran" + "script", "from proxy.gol" + "ang.org",
+	}
+	if n := len(vocabulary()); n != len(texts) {
+		t.Fatalf("%d patterns, %d texts: add one for the new pattern", n, len(texts))
+	}
+	for _, text := range texts {
+		tree, err := Load(fstest.MapFS{"page.md": {Data: []byte("sound\n" + text + "\n")}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if bs := words(tree); len(bs) != 1 || bs[0].Line != 2 {
+			t.Errorf("%q: found %v, want one breach on line 2", text, bs)
+		}
+	}
+}
