@@ -112,7 +112,7 @@ func TestLoadLeavesOutIgnoredFiles(t *testing.T) {
 // that this file does not break the rule itself.
 func TestVocabulary(t *testing.T) {
 	texts := []string{
-		"in /wo" + "rk/here", "the .lib" + "rary folder", "see Issue 12", "// XX" + "X later", "in the tran" + "script", "from proxy.gol" + "ang.org",
+		"in /wo" + "rk/here", "the .lib" + "rary folder", "see Iss" + "ue 12", "// XX" + "X later", "in the tran" + "script", "from proxy.gol" + "ang.org",
 	}
 	if n := len(vocabulary()); n != len(texts) {
 		t.Fatalf("%d patterns, %d texts: add one for the new pattern", n, len(texts))
