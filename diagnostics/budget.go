@@ -37,20 +37,16 @@ func (e *estimator) accuracyOf(est *estimate) float64 {
 // covers the drift of one year (common practice).
 const accuracyHolds = 365 * 24 * time.Hour
 
-// independent is how far two values within ±a can be apart, as a limit of the
-// same standard uncertainty: the difference of two independent rectangles.
-var independent = math.Sqrt2
-
-// drifted returns which part of the accuracy limit can have changed since a
-// baseline of this age: what the device does wrong today it did wrong then, so a
-// fresh baseline cancels it. The change grows by one limit a year until the two
-// values are independent. A baseline without a time is old.
+// drifted returns which part of the accuracy limit drifts within the age of a
+// baseline. What the device does wrong has a lasting part, which a baseline
+// cancels, and a part that drifts; within a year that takes over the whole limit,
+// so that then and now are two independent errors. A baseline without a time is
+// old.
 func drifted(at, now time.Time) float64 {
 	if at.IsZero() || now.IsZero() {
-		return independent
+		return 1
 	}
-	age := float64(now.Sub(at)) / float64(accuracyHolds)
-	return min(math.Abs(age), independent)
+	return min(math.Abs(float64(now.Sub(at))/float64(accuracyHolds)), 1)
 }
 
 // change returns how the imbalance has changed since the baseline, and in b, in
@@ -71,12 +67,15 @@ func (e *estimator) change(est *estimate, base *baseline, now time.Time, b *unce
 	}
 	accuracy := e.accuracyOf(est) * part
 	for i, c := range diff.inputs {
-		b.Rect(math.Abs(c) * accuracy)
-		b.Rect(math.Abs(diff.reported[i]) * float64(e.step) / 2) // rounded now
-		b.Rect(math.Abs(diff.reported[i]) * float64(e.step) / 2) // and then
+		for range 2 { // then and now
+			b.Rect(math.Abs(c) * accuracy)
+			b.Rect(math.Abs(diff.reported[i]) * float64(e.step) / 2)
+		}
 	}
 	b.Rect(e.gain * math.Abs(float64(moved)))
-	b.Rect(part * math.Abs(diff.offset) * float64(e.offset))
+	for range 2 {
+		b.Rect(part * math.Abs(diff.offset) * float64(e.offset))
+	}
 	for _, a := range diff.assume {
 		b.Rect(a)
 	}
@@ -90,7 +89,7 @@ func (e *estimator) change(est *estimate, base *baseline, now time.Time, b *unce
 func (e *estimator) changeOfTwo(est *estimate, base *baseline, diff *estimate, part float64) quantity.Ohm {
 	b1 := est.leads[measure.B1] - base.estimate.leads[measure.B1]
 	b2 := est.leads[measure.B2] - base.estimate.leads[measure.B2]
-	a1, _ := e.third(diff, b1, b2, 2*e.step+quantity.Ohm(2*pairReading*part*e.accuracyOf(est)))
+	a1, _ := e.third(diff, b1, b2, 2*e.step+quantity.Ohm(3*pairReading*part*e.accuracyOf(est)))
 	lead := math.Abs(float64(est.leads[measure.B1]+est.leads[measure.B2])) / 2
 	diff.assume[0] = math.Abs(e.coef[measure.A1]) * e.spread * CableDoubt * lead
 	return quantity.Ohm(e.coef[measure.A1])*a1 + quantity.Ohm(e.coef[measure.B1])*b1 + quantity.Ohm(e.coef[measure.B2])*b2
@@ -103,7 +102,7 @@ func (e *estimator) changeOfTwo(est *estimate, base *baseline, diff *estimate, p
 func (e *estimator) changeOfLoops(est *estimate, base *baseline, diff *estimate, part float64) quantity.Ohm {
 	growB := est.loopB - base.estimate.loopB
 	diff.inputs, diff.reported = [measure.PairCount]float64{}, [measure.PairCount]float64{}
-	unsure := part * float64(e.accuracy) / math.Sqrt(3) // the growth itself is seen through the device
+	unsure := part * float64(e.accuracy) * math.Sqrt(2.0/3) // the growth itself is seen through the device
 	if e.method == wiring.FourWireLoop {
 		growA := est.loopA - base.estimate.loopA
 		diff.assume[0], diff.assume[1] = math.Hypot(float64(growA), unsure), math.Hypot(float64(growB), unsure)
