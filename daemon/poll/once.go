@@ -60,6 +60,7 @@ func (r *runner) once(ctx context.Context) {
 
 // connectOnce tries the link's paths until one opens.
 func (r *runner) connectOnce(ctx context.Context) {
+	r.dialer.hopeful = false // nobody dials beside this
 	paths := 1
 	if r.cfg.Second != "" {
 		paths = 2
@@ -67,6 +68,7 @@ func (r *runner) connectOnce(ctx context.Context) {
 	for r.dialer.path = range paths {
 		c, err := r.host.dial(ctx, r.cfg, r.dialer.path)
 		if err == nil {
+			r.stats.dials.Add(1)
 			r.dialer.cancel = func() {}
 			r.dialer.finished(ctx, dialled{conn: c})
 			return
@@ -87,8 +89,8 @@ func (r *runner) serveOnce(ctx context.Context, j *job) {
 			r.sleep(ctx, d)
 			continue
 		}
-		if r.conn == nil && j.tries > 0 {
-			r.connectOnce(ctx)
+		if r.conn == nil && r.stats.dials.Load() > 0 {
+			r.connectOnce(ctx) // it was there: lost, or closed after several units were silent
 		}
 		r.serve(j, time.Now())
 		if r.stats.splits.Load() != split {
