@@ -90,7 +90,11 @@ func (d *Daemon) open(p *config.Plant, version string) (err error) {
 	if err := d.openMetrics(version); err != nil {
 		return err
 	}
-	return d.resume(context.Background())
+	if err := d.resume(context.Background()); err != nil {
+		return err
+	}
+	d.cabling(g)
+	return nil
 }
 
 func (d *Daemon) current() *generation { return d.running.Load() }

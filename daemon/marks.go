@@ -60,7 +60,7 @@ func (g *generation) apply(f finding.Finding) {
 func (w *watched) publish() drift.Published {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return w.engine.Publish()
+	return w.follow.Engine().Publish()
 }
 
 func (w *watched) hear(n drift.Neighbour) {

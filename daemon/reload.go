@@ -33,6 +33,7 @@ func (d *Daemon) Reload(ctx context.Context, p *config.Plant) error {
 		d.history.SetLoops(historyLoops(before.plant))
 		return fmt.Errorf("the old plant keeps running: %w", err)
 	}
+	d.cabling(next)
 	d.notify.Configure(p.Alerts)
 	d.records.SetSinks(d.notify.Sinks()...)
 	diff := difference(before, next)

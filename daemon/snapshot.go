@@ -38,7 +38,7 @@ func (d *Daemon) snapshot(ctx context.Context) error {
 func (w *watched) snapshot() (time.Time, []byte) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return w.stepped, w.engine.Snapshot(nil)
+	return w.stepped, w.follow.Engine().Snapshot(nil)
 }
 
 // resume takes over what a daemon before this one left: the findings that
@@ -82,7 +82,7 @@ func (d *Daemon) resumeEngines(ctx context.Context, g *generation) error {
 		if !ok {
 			continue
 		}
-		if err := w.engine.Restore(s.Body); err != nil {
+		if err := w.follow.Engine().Restore(s.Body); err != nil {
 			d.log.Warn().Err(err).Str("loop", w.loop.Tag).Msg("the engine's state is of another version; the loop is learnt anew")
 			continue
 		}
@@ -150,12 +150,12 @@ func (d *Daemon) catchUpTo(ctx context.Context, g *generation, mark time.Time) (
 	return said, n, nil
 }
 
-// step runs a recorded sample through the engine alone.
+// step runs a recorded sample through the loop's diagnostics.
 func (w *watched) step(s *measure.Sample) []finding.Finding {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.stepped = s.At
-	w.said = w.engine.Step(s, &w.neighbour, w.said[:0])
+	_, w.said = w.follow.Step(s, &w.neighbour, w.said[:0])
 	w.standing = w.standing.apply(w.said)
 	return w.said
 }

@@ -6,8 +6,7 @@ import (
 
 	"ohmdrift/config"
 	"ohmdrift/daemon/web"
-	"ohmdrift/diagnostics"
-	"ohmdrift/diagnostics/drift"
+	"ohmdrift/diagnostics/follow"
 	"ohmdrift/diagnostics/measure"
 )
 
@@ -90,19 +89,14 @@ func (p pages) Trend(ctx context.Context, tag string, from, to time.Time, _ time
 	if w == nil {
 		return web.ErrUnknownLoop
 	}
-	assess, err := diagnostics.NewLoop(w.loop.Spec)
-	if err != nil {
-		return err
-	}
-	engine, err := drift.New(&w.loop.Spec)
+	f, err := follow.New(&w.loop.Spec)
 	if err != nil {
 		return err
 	}
 	return p.d.history.Replay(ctx, tag, from.Add(-trendRunIn), to, func(s *measure.Sample) error {
-		a := assess.Assess(s)
-		engine.Step(s, nil, nil)
+		a, _ := f.Step(s, nil, nil)
 		if a.Quality.Usable() && !s.At.Before(from) {
-			each(web.TrendPoint{At: s.At, Error: a.Error, U: a.U, Contact: engine.Estimate().Contact})
+			each(web.TrendPoint{At: s.At, Error: a.Error, U: a.U, Contact: f.Engine().Estimate().Contact})
 		}
 		return nil
 	})

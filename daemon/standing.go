@@ -32,6 +32,16 @@ func (s standing) apply(transitions []finding.Finding) standing {
 	return next
 }
 
+// find returns the finding of a kind; nil when none stands.
+func (s standing) find(k finding.Kind) *finding.Finding {
+	for i := range s {
+		if s[i].Kind == k {
+			return &s[i]
+		}
+	}
+	return nil
+}
+
 // worst returns the first finding; nil when nothing stands.
 func (s standing) worst() *finding.Finding {
 	if len(s) == 0 {

@@ -11,6 +11,7 @@ import (
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/drift"
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/follow"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/presence"
 )
@@ -23,8 +24,7 @@ type watched struct {
 	loop config.Loop // not changed while this generation runs
 
 	mu        sync.Mutex
-	assess    *diagnostics.Loop
-	engine    *drift.Engine
+	follow    *follow.Loop
 	watch     *presence.Watch
 	stepped   time.Time       // slot of the last sample that the engine has seen
 	neighbour drift.Neighbour // as of the previous mark
@@ -43,15 +43,11 @@ type newest struct {
 }
 
 func newWatched(l *config.Loop) (*watched, error) {
-	assess, err := diagnostics.NewLoop(l.Spec)
+	f, err := follow.New(&l.Spec)
 	if err != nil {
 		return nil, err
 	}
-	engine, err := drift.New(&l.Spec)
-	if err != nil {
-		return nil, err
-	}
-	return &watched{loop: *l, assess: assess, engine: engine, watch: presence.New(l.Tag, l.Interval)}, nil
+	return &watched{loop: *l, follow: f, watch: presence.New(l.Tag, l.Interval)}, nil
 }
 
 // take passes one reading through the diagnostics. It returns the assessment
@@ -59,10 +55,10 @@ func newWatched(l *config.Loop) (*watched, error) {
 func (w *watched) take(r *devices.Reading) (diagnostics.Assessment, []finding.Finding) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	a := w.assess.Assess(&r.Sample)
-	w.keep(r, &a)
-	w.said = w.engine.Step(&r.Sample, &w.neighbour, w.said[:0])
+	a, said := w.follow.Step(&r.Sample, &w.neighbour, w.said[:0])
+	w.said = said
 	w.stepped = r.At
+	w.keep(r, &a)
 	problem := r.Problem
 	if problem == "" {
 		problem = string(a.Reason)
@@ -86,7 +82,7 @@ func (w *watched) keep(r *devices.Reading, a *diagnostics.Assessment) {
 func (w *watched) contact() measure.Leads {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return w.engine.Estimate().Contact
+	return w.follow.Engine().Estimate().Contact
 }
 
 // tick lets time pass: a loop that nobody hears of becomes stale.
@@ -104,6 +100,7 @@ func (w *watched) resume(open []finding.Finding) {
 	defer w.mu.Unlock()
 	w.standing = standing(nil).apply(open)
 	w.watch.Resume(open)
+	w.follow.Resume(open)
 }
 
 // view returns the newest values and what stands, as they are now.

@@ -25,7 +25,11 @@ const cutShare = 0.80
 // Unbalanced reports a long extension without a record of its balance, from the
 // spec alone, at 0 °C or the nearest point of the sensor's range.
 func (l *Loop) Unbalanced() (finding.Finding, bool) {
-	a := Assessment{Leads: measure.NoLeads(), Reading: quantity.DegC(math.NaN()), POverLimit: math.NaN(), Error: quantity.DeltaC(math.NaN()), U: quantity.DeltaC(math.NaN())}
+	n := quantity.DeltaC(math.NaN())
+	a := Assessment{
+		Leads: measure.NoLeads(), Reading: quantity.DegC(math.NaN()), Error: n, U: n, Tolerance: n,
+		Spread: math.NaN(), POverLimit: math.NaN(),
+	}
 	a.SinceCal, a.USinceCal = a.Error, a.U
 	return l.unbalanced(&a, l.spec.Predict(quantity.DegC(math.NaN())))
 }

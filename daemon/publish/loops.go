@@ -29,7 +29,7 @@ func (l *Loop) staleAfter() time.Duration { return max(3*l.Interval, 30*time.Sec
 
 // qualityAt is the quality as of now: silence makes any value stale.
 func (l *Loop) qualityAt(now time.Time) measure.Quality {
-	if l.Polled.IsZero() || now.Sub(l.Polled) > l.staleAfter() {
+	if now.Sub(l.Polled) > l.staleAfter() { // never polled is longest ago
 		return measure.Stale
 	}
 	return l.Quality

@@ -7,6 +7,7 @@ import (
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/drift"
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/follow"
 	"ohmdrift/diagnostics/measure"
 )
 
@@ -17,7 +18,7 @@ const fewRows = 64
 // their number.
 type crew struct {
 	specs      []*diagnostics.Spec
-	engines    []*drift.Engine
+	loops      []*follow.Loop
 	neighbours []drift.Neighbour
 	hands      []*hand
 	explained  int // number of the loop to explain; −1 = none
@@ -25,7 +26,7 @@ type crew struct {
 	view       drift.View // of the explained loop
 }
 
-// hand steps the engines of its loops. Between two marks nothing else touches
+// hand steps its loops. Between two marks nothing else touches
 // them.
 type hand struct {
 	crew      *crew
@@ -50,11 +51,11 @@ type guess struct {
 func newCrew(o *Options) (*crew, error) {
 	c := &crew{specs: o.Loops, neighbours: make([]drift.Neighbour, len(o.Loops)), explained: -1, seen: o.Explained}
 	for i, s := range o.Loops {
-		e, err := drift.New(s)
+		l, err := follow.New(s)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", s.Tag, err)
 		}
-		c.engines = append(c.engines, e)
+		c.loops = append(c.loops, l)
 		if o.Explain != "" && s.Tag == o.Explain {
 			c.explained = i
 		}
@@ -120,15 +121,15 @@ func (h *hand) step(rows []row) {
 		}
 		loop := int(r.loop)
 		r.fill(&s, &h.empty)
-		e := h.crew.engines[loop]
+		l := h.crew.loops[loop]
 		from := len(h.said)
-		h.said = e.Step(&s, &h.crew.neighbours[loop], h.said)
+		_, h.said = l.Step(&s, &h.crew.neighbours[loop], h.said)
 		if slot := r.at.sec / markS; h.every > 0 && slot != h.slots[loop] { // an hour closes with a slot
 			h.slots[loop] = slot
-			h.estimate(loop, e)
+			h.estimate(loop, l.Engine())
 		}
 		if loop == h.crew.explained && h.crew.seen != nil {
-			h.crew.explain(e, &s, h.said[from:])
+			h.crew.explain(l.Engine(), &s, h.said[from:])
 		}
 	}
 }
@@ -165,8 +166,8 @@ func (c *crew) collect(out *outbox) {
 
 // publish tells the plant level what every loop says at a mark.
 func (c *crew) publish(site *drift.Site) {
-	for i, e := range c.engines {
-		site.Put(i, e.Publish())
+	for i, l := range c.loops {
+		site.Put(i, l.Engine().Publish())
 	}
 }
 

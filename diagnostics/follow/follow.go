@@ -1,0 +1,180 @@
+// Package follow joins what one sample shows of a loop with what its history
+// shows: the whole of a loop's diagnostics behind one step, the same for live
+// polling and for replay of recorded data.
+//
+//	sample ─┬─ diagnostics.Loop.Assess ─ Check ─ held (on- and off-delay) ─┬─ findings
+//	        └─ drift.Engine.Step ──────────────────────────────────────────┘
+//
+// Both sides can find the same kind; it is told once, and cleared when neither
+// sees it any more.
+package follow
+
+import (
+	"strings"
+	"time"
+
+	"ohmdrift/diagnostics"
+	"ohmdrift/diagnostics/drift"
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
+)
+
+// Loop follows one loop. It is owned by one goroutine.
+type Loop struct {
+	assess *diagnostics.Loop
+	engine *drift.Engine
+	held   [len(heldKinds)]held
+	drift  uint32 // kinds that stand at the engine, bits by position in heldKinds
+	seen   []finding.Finding
+	now    diagnostics.Assessment // of the sample under way, here so that it stays off the heap
+}
+
+// heldKinds are the conditions that one sample can show. A sample alone proves
+// little (a contact that flickers, a register caught between two values), so
+// they are held back until they have lasted.
+var heldKinds = [...]finding.Kind{
+	finding.NotFourWire, finding.LeadLimit, finding.Imbalance, finding.CurveMismatch, finding.ThermalEMF, finding.SelfHeating,
+}
+
+// New builds the diagnostics of a loop.
+func New(spec *diagnostics.Spec) (*Loop, error) {
+	assess, err := diagnostics.NewLoop(*spec)
+	if err != nil {
+		return nil, err
+	}
+	engine, err := drift.New(spec)
+	if err != nil {
+		return nil, err
+	}
+	return &Loop{assess: assess, engine: engine}, nil
+}
+
+// Assess gives the judge of single samples, to set a baseline.
+func (l *Loop) Assess() *diagnostics.Loop { return l.assess }
+
+// Engine gives the judge of the history, for estimates and marks.
+func (l *Loop) Engine() *drift.Engine { return l.engine }
+
+// Step follows one sample: what it means now, and the findings that begin,
+// change or end with it, appended to out. It allocates only for what it finds.
+func (l *Loop) Step(s *measure.Sample, nb *drift.Neighbour, out []finding.Finding) (diagnostics.Assessment, []finding.Finding) {
+	l.now = l.assess.Assess(s)
+	from := len(out)
+	out = l.engine.Step(s, nb, out)
+	out = l.merge(out, from)
+	if l.now.Quality.Usable() {
+		out = l.check(s, &l.now, out)
+	}
+	return l.now, out
+}
+
+// merge drops what the engine says of a kind that the checks told already.
+func (l *Loop) merge(out []finding.Finding, from int) []finding.Finding {
+	kept := from
+	for _, f := range out[from:] {
+		if i := heldIndex(f.Kind); i >= 0 {
+			l.note(i, f.State)
+			if f.State != finding.Updated && l.held[i].open {
+				continue
+			}
+		}
+		out[kept] = f
+		kept++
+	}
+	return out[:kept]
+}
+
+func (l *Loop) note(i int, s finding.State) {
+	switch s {
+	case finding.Raised:
+		l.drift |= 1 << i
+	case finding.Cleared:
+		l.drift &^= 1 << i
+	}
+}
+
+func (l *Loop) check(s *measure.Sample, a *diagnostics.Assessment, out []finding.Finding) []finding.Finding {
+	l.seen = l.assess.Check(s, a, l.seen[:0])
+	for i, kind := range heldKinds {
+		now := find(l.seen, kind)
+		f, told := l.held[i].step(s.At, now, l.assess.Receded(kind, a))
+		if told && l.drift&(1<<i) == 0 {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+func find(fs []finding.Finding, k finding.Kind) *finding.Finding {
+	for i := range fs {
+		if fs[i].Kind == k {
+			return &fs[i]
+		}
+	}
+	return nil
+}
+
+func heldIndex(k finding.Kind) int {
+	for i, h := range heldKinds {
+		if h == k {
+			return i
+		}
+	}
+	return -1
+}
+
+// How long a condition of single samples must last to be told, and be away to be
+// taken back. 60 s is the usual delay of a temperature alarm (common practice);
+// ten samples keep it from resting on a few slow ones.
+const (
+	holdFor     = time.Minute
+	holdSamples = 10
+)
+
+// held is the on- and off-delay of one kind.
+type held struct {
+	open  bool
+	run   uint16 // samples in a row that speak against the present state
+	since time.Time
+	last  finding.Finding // as told; its zero value when closed
+}
+
+// step takes the condition as one sample shows it: now is nil when it is
+// absent; receded says that it is gone for sure, not just below its threshold.
+func (h *held) step(at time.Time, now *finding.Finding, receded bool) (finding.Finding, bool) {
+	against := now != nil
+	if h.open {
+		against = now == nil && receded
+	}
+	if !against {
+		h.run = 0
+		return finding.Finding{}, false
+	}
+	if h.run == 0 {
+		h.since = at
+	}
+	h.run = min(h.run+1, holdSamples)
+	if h.run < holdSamples || at.Sub(h.since) < holdFor {
+		return finding.Finding{}, false
+	}
+	h.run = 0
+	h.open = !h.open
+	if h.open {
+		h.last = *now
+		h.last.Since = h.since
+		return h.last, true
+	}
+	f := h.last
+	f.Time, f.State = at, finding.Cleared
+	h.last = finding.Finding{}
+	return f, true
+}
+
+// Resume takes over what stood when the daemon stopped.
+func (l *Loop) Resume(open []finding.Finding) {
+	for _, f := range open {
+		if i := heldIndex(f.Kind); i >= 0 && strings.HasPrefix(f.Engine, diagnostics.CheckEngine) {
+			l.held[i] = held{open: true, last: f}
+		}
+	}
+}
