@@ -47,6 +47,7 @@ func commands() []*cobra.Command {
 		newSimulate(),
 		newDemo(),
 		newRun(),
+		newRead(),
 		newCheck(),
 		newBudget(),
 		newReplay(),
