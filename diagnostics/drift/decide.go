@@ -98,7 +98,7 @@ func (e *Engine) settled(k int, p *picture) bool {
 	if !ch.abrupt(p.raw[k]) {
 		return p.quick[k] > 0.75*ch.Peak
 	}
-	return p.at-ch.JumpAt >= settle*blockS && p.quick[k] > 0.85*ch.Peak
+	return p.at-ch.JumpAt >= settle*blockS && p.quick[k] > 0.85*ch.Peak && !ch.falling()
 }
 
 // voltage tells whether a channel fell slowly below its copper by more than a
@@ -106,7 +106,7 @@ func (e *Engine) settled(k int, p *picture) bool {
 // two that rose would leave the third low as well.
 func (e *Engine) voltage(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
-	if e.m.n < 3 || ch.Above < confirm || p.level[k] > -max(fallOhm, 1.5*p.limit[k]) || ch.abrupt(p.raw[k]) {
+	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -max(fallOhm, 1.5*p.limit[k]) || ch.abrupt(p.raw[k]) {
 		return false
 	}
 	for j := range e.m.n {
@@ -121,6 +121,14 @@ func (e *Engine) voltage(k int, p *picture) bool {
 // points of 1 to 2 mΩ.
 const fallOhm = 0.01
 
+// falling tells whether a level is lower today than yesterday.
+func (c *chState) falling() bool {
+	if c.UN < 8 {
+		return true
+	}
+	return math.Abs(median32(c.U[recent-4:])) < 0.92*math.Abs(median32(c.U[recent-8:recent-4]))
+}
+
 // oneSided tells whether a jump between two leads is so large that copper could
 // not have hidden it: then the lead that moved is known. A smaller one can be
 // the rise of one or the fall of the other.
@@ -130,6 +138,11 @@ func (e *Engine) oneSided(k int) bool {
 
 // swingFor is how long a channel must swing, in blocks: three days and nights.
 const swingFor = 12
+
+// explained tells whether the movement goes with a temperature.
+func (s *swing) explained() bool {
+	return math.Abs(s.byCopper()) > 0.4 || math.Abs(s.byProcess()) > 0.5 || s.byDay() > 0.25
+}
 
 // swinging tells whether a channel moves within days far more than in its
 // baseline, and more than the others do.
@@ -141,7 +154,7 @@ func (e *Engine) swinging(k int, p *picture) bool {
 		return false
 	}
 	ch.Swings = min(ch.Swings+1, 200)
-	if ch.Swings < swingFor || p.level[k] < 0.2*p.limit[k] {
+	if ch.Swings < swingFor || p.level[k] < 0.2*p.limit[k] || p.quick[k] < 0.5*ch.Peak || !ch.Swing.explained() {
 		return false
 	}
 	for j := range e.m.n {
@@ -154,7 +167,7 @@ func (e *Engine) swinging(k int, p *picture) bool {
 
 const (
 	spikeSure  = 3 // excursions that the sensor value confirms
-	spikeMaybe = 4 // excursions that nothing contradicts, beyond what bad values explain
+	spikeMaybe = 5 // excursions that nothing contradicts, beyond what bad values explain
 )
 
 // spikeWorth is the mean size from which excursions matter, Ω.

@@ -8,6 +8,7 @@ import (
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
+	"ohmdrift/diagnostics/wiring"
 )
 
 // Engine follows one loop. It is a plain value owned by one goroutine: copy it
@@ -66,7 +67,7 @@ func (e *Engine) Estimate() Estimate {
 	if e.s.Copper.N > 0 {
 		x.CopperFactor = e.s.Copper.F
 	}
-	if s.Known {
+	if s.Known && e.m.spec.Reports == wiring.AllLeads {
 		x.From, x.At = time.Unix(s.At-hourS, 0).UTC(), time.Unix(s.At, 0).UTC()
 		x.Error = quantity.DeltaC(s.Last)
 	}

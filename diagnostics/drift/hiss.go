@@ -20,8 +20,9 @@ type hissState struct {
 }
 
 const (
-	hissMore    = 1.15 // ratio that a three-day median must pass: six standard errors of it
-	hissEach    = 1.06 // and that every channel must show
+	hissMore    = 1.08 // ratio that a three-day median must pass: six standard errors of it
+	hissEach    = 1.02 // and that every channel must show
+	hissWeight  = 0.08 // of each channel: three days
 	hissConfirm = 8    // blocks: a storm of ten hours is over by then
 )
 
@@ -32,11 +33,11 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	g2 := float64(e.s.Grid.Step) * float64(e.s.Grid.Step) / 12
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		if ch.QuietN < 8 || ch.DiffN < 6 || ch.Flagged {
+		if ch.QuietN < 8 || ch.DiffN < 6 || ch.Flagged || ch.Quiet < 0.5*float64(e.s.Grid.Step) {
 			return out
 		}
 		r := math.Log((ch.Sigma*ch.Sigma+g2)/(ch.Quiet*ch.Quiet+g2)) / 2
-		h.Each[k] += roughWeight * (r - h.Each[k])
+		h.Each[k] += hissWeight * (r - h.Each[k])
 		sum, n, least, most = sum+r, n+1, min(least, h.Each[k]), max(most, r)
 	}
 	if n < 2 {
@@ -54,7 +55,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	if h.Over == 0 {
 		h.From = p.at - recent/2*blockS
 	}
-	if m < max(hissMore, 1+1.5*(h.Most-1)) || least < math.Log(hissEach) {
+	if m < max(hissMore, 1+2*(h.Most-1)) || least < math.Log(hissEach) {
 		h.Over = 0
 		if m < 1.05 {
 			out = e.clear(aboutInsulation, p.at, "noise is back at that of the baseline", out)

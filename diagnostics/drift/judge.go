@@ -70,7 +70,6 @@ func (e *Engine) contact(k int) float64 {
 // Smoothing of what is followed from block to block.
 const (
 	swingWeight = 0.05 // five days of blocks: a few day-night cycles
-	roughWeight = 0.15 // a day and a half: a storm of some hours does not last
 )
 
 // follow updates what a channel remembers of its recent blocks.

@@ -13,7 +13,7 @@ const (
 	floorScale = 4      // mean absolute residuals of a block: two days of them average to a third
 	floorCalm  = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
 	floorPair  = 0.005  // where two values stand against each other
-	floorAlone = 0.03   // of a single sum, whose temperature is known from its neighbours only
+	floorAlone = 0.06   // of a single sum, whose temperature is known from its neighbours only
 	unlearnt   = 2.0    // factor, less 1, on all of it while the baseline is young
 	settling   = 48     // blocks after work in which terminals settle: contacts fall by tens of mΩ with a time constant of days
 )
@@ -27,7 +27,7 @@ func (e *Engine) levels(p *picture) {
 		p.reach[k] = e.reach(k, p.t)
 		l := max(floorOhm, floorShare*ch.Base, floorGrid*float64(e.s.Grid.Step), floorScale*ch.Scale, floorCalm*ch.Calm)
 		if e.m.n == 2 { // the difference of two, each with its own slow drift
-			l = max(l, floorPair)
+			l = max(l, floorPair, 5*ch.Calm)
 		}
 		if e.m.n == 1 {
 			l = max(l, floorAlone*ch.Base, 2*floorScale*ch.Scale)
@@ -101,7 +101,7 @@ func (e *Engine) flag(p *picture) {
 			continue
 		}
 		if math.Abs(l) < 0.3*p.limit[k] || ch.Rise == 0 {
-			ch.Rise, ch.Peak = p.at, 0
+			ch.Rise, ch.Peak = p.at, ch.Peak*0.9
 			if p.at-ch.JumpAt > 10*blockS { // a level of two days shows a jump a day late
 				ch.Jump = 0
 			}

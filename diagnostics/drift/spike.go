@@ -64,6 +64,9 @@ func (e *Engine) excursions(l *look, f float64) {
 		}
 	}
 	st.Sensor.Bad += float32(l.bad)
+	if downs > 0 {
+		st.Sensor.Storm = st.Last
+	}
 	if downs > 0 && ups > 0 { // a shifted set of registers
 		st.Sensor.Bad++
 		calm = false
@@ -116,6 +119,8 @@ func (e *Engine) count(k int, g float64) {
 	n := float32(p.Run)
 	switch {
 	case e.s.Copper.Blocks < spikeBlocks:
+	case p.Peak > 0 && p.Kept <= 0 && e.s.Last-e.s.Sensor.Storm < hourS:
+		p.Down += n // noise goes both ways
 	case p.Peak < 0:
 		p.Down += n
 	case p.Kept < 0:
@@ -160,6 +165,10 @@ func (e *Engine) check(k int, x, sensor float64) float32 {
 	return -1
 }
 
+// winsor is where differences are cut, in standard deviations: the flank of a
+// hot line on one lead must not pass for noise of all of them.
+const winsor = 2.2
+
 // difference gathers the squared difference to the last residual, winsorised so
 // that a spike does not pass for noise. Half its mean is the variance of single
 // values, whatever slow movement lies under them.
@@ -167,7 +176,7 @@ func (c *chState) difference(x float64) {
 	if c.PrevOK {
 		d := math.Abs(x - c.Prev)
 		if c.Sigma > 0 {
-			d = min(d, 4*math.Sqrt2*c.Sigma)
+			d = min(d, winsor*math.Sqrt2*c.Sigma)
 		}
 		c.Diff += d * d
 		c.DiffN++
@@ -180,6 +189,7 @@ type sensorState struct {
 	Value float64 // newest, Ω
 	Sigma float64 // standard deviation of its steps, Ω, winsorised
 	Known bool
+	Storm int64   // when a lead value was last below what its copper allows, s
 	Bad   float32 // bad values of the leads counted, fading
 }
 

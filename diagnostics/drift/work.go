@@ -124,7 +124,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	}
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		if ch.Above < confirm || p.level[k] >= 0 || !ch.abrupt(p.level[k]) {
+		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) {
 			continue
 		}
 		c := claim{
