@@ -45,6 +45,7 @@ func siblingExceptions() []siblingException {
 	return []siblingException{
 		{"daemon/forward", "daemon/records", []string{"Batch", "BadLine", "QueueSize"}, "the values that pass between the durable queue and whoever empties it"},
 		{"daemon/notify", "daemon/records", []string{"Message"}, "the value that passes between the outbox and whoever sends it"},
+		{"daemon/demo", "daemon/records", []string{"Baseline"}, "what the daemon is given when a technician proposes one"},
 		{"daemon/publish", "daemon/forward", []string{"Stats"}, "counters that become metrics"},
 		{"daemon/publish", "daemon/history", []string{"Stats"}, "counters that become metrics"},
 		{"daemon/publish", "daemon/notify", []string{"Stats"}, "counters that become metrics"},
