@@ -15,6 +15,14 @@ type Request struct {
 	Max   uint16 // registers that may be asked for from Addr: ≥ Count where a declared block goes on
 }
 
+// Longest returns the most registers that are really asked for from Addr when
+// the number varies on serial frames.
+func (r Request) Longest() uint16 { return r.Count + min(max(r.Max, r.Count)-r.Count, spread) }
+
+// spread is by how many registers a serial request varies: a register or two
+// more cost little and suffice to tell answers apart.
+const spread = 2
+
 // MaxRegisters is the most registers that one request of function 03 or 04 may
 // ask for (MODBUS Application Protocol V1.1b3, sections 6.3 and 6.4).
 const MaxRegisters = 125

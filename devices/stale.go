@@ -93,7 +93,7 @@ func (s *staleness) pick(unit, fn uint8, count, most uint16, now time.Time) (uin
 		}
 		d.owed = kept
 	}
-	span := min(most-count, 2) + 1 // a register or two more cost little and suffice
+	span := min(most-count, spread) + 1
 	s.turn[unit]++
 	for i := range span {
 		n := count + (uint16(s.turn[unit])+i)%span

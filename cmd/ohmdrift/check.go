@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -17,6 +18,8 @@ type checking struct {
 	json      bool
 	noSecrets bool
 	schema    string
+	permit    bool
+	probe     bool
 }
 
 func newCheck() *cobra.Command {
@@ -27,26 +30,35 @@ func newCheck() *cobra.Command {
 		Long: `Read a plant file and every file that it names and list all mistakes at once,
 each with file:line:col, what is wrong and what to write instead. A good plant is
 shown: what each loop can see of its leads, the lead resistance to expect, how long
-its cable may be, and how busy each link will be. Nothing is opened or sent.
+its cable may be, and how busy each link will be. Nothing is opened or sent,
+except with --probe.
+
+With --permit it prints what the daemon will do, for whoever must approve it:
+every outgoing connection, port, unit, register range, function, rate and share
+of the bus. With --probe it reads every loop once and says which do not answer as
+described, with the byte order that would make sense.
 
 Exit code 0: the plant is good. 1: it has mistakes. 2: wrong usage. 3: the file
 cannot be read.`,
-		Example: "  ohmdrift check --config larkfield.yaml\n  ohmdrift check --schema > plant.schema.json",
+		Example: "  ohmdrift check --config larkfield.yaml\n  ohmdrift check --config larkfield.yaml --permit\n  ohmdrift check --config larkfield.yaml --probe\n  ohmdrift check --schema > plant.schema.json",
 		Args:    cobra.NoArgs,
-		RunE:    func(c *cobra.Command, _ []string) error { return k.run(c.OutOrStdout(), c.ErrOrStderr()) },
+		RunE:    func(c *cobra.Command, _ []string) error { return k.run(c.Context(), c.OutOrStdout(), c.ErrOrStderr()) },
 	}
 	f := c.Flags()
 	f.StringVar(&k.file, "config", "", "the plant's YAML file")
 	f.BoolVar(&k.json, "json", false, "print one JSON object")
 	f.BoolVar(&k.noSecrets, "no-secrets", false, "do not ask for tokens and certificates: for a look on another machine")
 	f.StringVar(&k.schema, "schema", "", "print the JSON Schema of a plant file (or of a profile file) and nothing else")
+	f.BoolVar(&k.permit, "permit", false, "print what the daemon will do on each connection")
+	f.BoolVar(&k.probe, "probe", false, "read every loop once and compare with its description; reads only")
 	f.Lookup("schema").NoOptDefVal = "plant"
 	c.MarkFlagsOneRequired("config", "schema")
 	c.MarkFlagsMutuallyExclusive("config", "schema")
+	c.MarkFlagsMutuallyExclusive("permit", "probe", "schema")
 	return c
 }
 
-func (k *checking) run(out, errs io.Writer) error {
+func (k *checking) run(ctx context.Context, out, errs io.Writer) error {
 	if k.schema != "" {
 		return k.printSchema(out)
 	}
@@ -57,6 +69,10 @@ func (k *checking) run(out, errs io.Writer) error {
 	}
 	var printErr error
 	switch {
+	case len(mistakes) == 0 && k.probe:
+		return runProbe(ctx, p, k.json, out)
+	case len(mistakes) == 0 && k.permit:
+		printErr = printPermit(out, p, k.json)
 	case k.json:
 		e := json.NewEncoder(out)
 		e.SetEscapeHTML(false)

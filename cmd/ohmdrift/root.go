@@ -48,6 +48,7 @@ func commands() []*cobra.Command {
 		newDemo(),
 		newRun(),
 		newRead(),
+		newRead(),
 		newCheck(),
 		newBudget(),
 		newReplay(),

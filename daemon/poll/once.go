@@ -25,6 +25,7 @@ func ReadOnce(ctx context.Context, plan Plan, sink Sink, o Options) error {
 			continue
 		}
 		r := newRunner(cfg, h)
+		r.doubtAfter = 1
 		r.post(&takeover{jobs: jobs, sink: one})
 		wg.Go(func() { r.once(ctx) })
 	}

@@ -35,8 +35,10 @@ type runner struct {
 	excess  time.Duration // the longest that answers take beyond the wire, fading
 	polite  politeness
 	pack    pack
-	works   []*work
-	timer   *time.Timer
+
+	doubtAfter int // readings in a row that look wrong before their byte order is doubted
+	works      []*work
+	timer      *time.Timer
 
 	reading devices.Reading
 	blocks  [][]byte
@@ -69,8 +71,9 @@ type takeover struct {
 func newRunner(cfg devices.LinkConfig, h *host) *runner {
 	r := &runner{
 		cfg: cfg.WithDefaults(), host: h,
-		log:   h.log.With().Str("link", cfg.Name).Logger(),
-		units: map[uint8]*unit{}, loops: map[loopKey]*loopState{},
+		log:        h.log.With().Str("link", cfg.Name).Logger(),
+		doubtAfter: suspectsNeeded,
+		units:      map[uint8]*unit{}, loops: map[loopKey]*loopState{},
 		inbox: inbox{wake: make(chan struct{}, 1), rates: map[int]float64{}, apart: map[string]bool{}},
 	}
 	r.dialer = newDialer(r)

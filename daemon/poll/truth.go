@@ -47,10 +47,10 @@ func (r *runner) examineOrder(m *member) {
 		s.suspects, s.order = 0, ""
 		return
 	}
-	if s.suspects++; s.suspects < suspectsNeeded {
+	if s.suspects++; s.suspects < r.doubtAfter {
 		return
 	}
-	if s.suspects == suspectsNeeded {
+	if s.suspects == r.doubtAfter {
 		if o, ok := m.decoder.Suggest(r.blocks, m.curve); ok {
 			s.order = fmt.Sprintf("the values make no sense in the configured byte order but do in %s; set the order of the profile's fields", o)
 		}
