@@ -90,6 +90,9 @@ func (d *Daemon) open(p *config.Plant, version string) (err error) {
 	if err := d.openMetrics(version); err != nil {
 		return err
 	}
+	if err := d.baselines(context.Background(), g); err != nil {
+		return err
+	}
 	if err := d.resume(context.Background()); err != nil {
 		return err
 	}

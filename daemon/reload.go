@@ -24,6 +24,9 @@ func (d *Daemon) Reload(ctx context.Context, p *config.Plant) error {
 	if err != nil {
 		return err
 	}
+	if err := d.baselines(ctx, next); err != nil {
+		return err
+	}
 	d.history.SetLoops(historyLoops(p))
 	d.swap.Lock()
 	d.running.Store(next)

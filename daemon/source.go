@@ -41,7 +41,7 @@ func (p pages) Loop(tag string) (web.Loop, bool) {
 	_, s := w.view()
 	l := web.Loop{
 		Row: w.row(), Findings: s, Contact: w.contact(), Terminals: terminals(w.loop.Terminals), Unit: w.loop.Unit,
-		RecordedUntil: p.d.recordedUntil(),
+		RecordedUntil: p.d.recordedUntil(), History: p.d.history.Oldest(),
 	}
 	if w.loop.Link >= 0 {
 		l.Link = g.plant.Links[w.loop.Link].Name

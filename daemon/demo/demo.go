@@ -21,8 +21,10 @@ import (
 
 	"ohmdrift/config"
 	"ohmdrift/daemon"
+	"ohmdrift/daemon/records"
 	"ohmdrift/deploy/example"
 	"ohmdrift/devices/plant"
+	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/measure"
 )
 
@@ -187,11 +189,33 @@ func (d *demo) recall(ctx context.Context) error {
 	from := d.start.Add(-past)
 	began := time.Now()
 	d.say("replaying %d days of recorded past of %d loops", int(past.Hours()/24), len(d.config.Loops))
+	if err := d.calibrate(ctx, from); err != nil {
+		return err
+	}
 	n, err := d.daemon.Recall(ctx, d.past(from, d.start))
 	if err != nil {
 		return fmt.Errorf("demo: recorded past: %w", err)
 	}
 	d.say("%d samples replayed in %.1f s", n, time.Since(began).Seconds())
+	return nil
+}
+
+// calibrate accepts the leads as they were when the record began for the loops
+// that were calibrated with their leads in circuit.
+func (d *demo) calibrate(ctx context.Context, at time.Time) error {
+	for i := range d.config.Loops {
+		l := &d.config.Loops[i]
+		if l.Calibrated != diagnostics.LeadsIn {
+			continue
+		}
+		s := d.plant.SampleAt(i, at)
+		err := d.daemon.AcceptBaseline(ctx, records.Baseline{
+			Loop: l.Tag, Leads: diagnostics.BaselineOf(&s), Proposer: "demo", Accepter: "demo", Note: "calibration at the beginning of the recorded past",
+		})
+		if err != nil {
+			return fmt.Errorf("demo: %w", err)
+		}
+	}
 	return nil
 }
 

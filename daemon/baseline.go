@@ -1,0 +1,47 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+
+	"ohmdrift/daemon/records"
+	"ohmdrift/diagnostics"
+)
+
+// AcceptBaseline makes the given state of a loop's leads the one from which its
+// error since calibration counts, on record with who proposed and accepted it.
+func (d *Daemon) AcceptBaseline(ctx context.Context, b records.Baseline) error {
+	w := d.current().find(b.Loop)
+	if w == nil {
+		return fmt.Errorf("baseline: no loop %q in the plant", b.Loop)
+	}
+	if err := w.setBaseline(b.Leads); err != nil {
+		return err
+	}
+	return d.records.AcceptBaseline(ctx, b)
+}
+
+func (w *watched) setBaseline(b diagnostics.Baseline) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.follow.Assess().SetBaseline(b)
+}
+
+// baselines puts what is on record back into force. One that no longer fits its
+// loop (another method or report level since) is said and left out.
+func (d *Daemon) baselines(ctx context.Context, g *generation) error {
+	all, err := d.records.Baselines(ctx)
+	if err != nil {
+		return err
+	}
+	for _, b := range all {
+		w := g.find(b.Loop)
+		if w == nil {
+			continue
+		}
+		if err := w.setBaseline(b.Leads); err != nil {
+			d.log.Warn().Err(err).Str("loop", b.Loop).Msg("the accepted baseline does not fit the loop as it is described now; accept a new one")
+		}
+	}
+	return nil
+}
