@@ -139,6 +139,13 @@ func (l *loopDraft) inherit(d *loopDraft) {
 	l.interval.inherit(d.interval)
 }
 
+// complete reports whether everything that was written of the sensor and its
+// wiring could be read.
+func (l *loopDraft) complete() bool {
+	return !l.tag.bad && !l.wires.bad && !l.method.bad && !l.offset.bad && !l.reports.bad && !l.sensor.bad &&
+		!l.limit.bad && !l.limitHigh.bad && !l.limitLow.bad && !l.spread.bad
+}
+
 // inheritWiring keeps what belongs together together: a loop that states its
 // own wires or method does not take the other one, or the offset, from the
 // defaults.

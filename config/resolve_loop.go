@@ -1,8 +1,10 @@
 package config
 
 import (
+	"errors"
 	"math"
 	"slices"
+	"strings"
 
 	"ohmdrift/devices"
 	"ohmdrift/diagnostics"
@@ -28,7 +30,7 @@ func (r *loopResolver) loops(drafts []given[loopDraft]) []Loop {
 	out := make([]Loop, 0, len(drafts))
 	tags, where := map[string]Place{}, map[address]Place{}
 	for i := range drafts {
-		g := &drafts[i]
+		g, before := &drafts[i], len(r.mistakes)
 		if g.value.tag.ok {
 			r.uniqueTag(tags, g.value.tag)
 		}
@@ -36,10 +38,25 @@ func (r *loopResolver) loops(drafts []given[loopDraft]) []Loop {
 		if r.polled && loop.Link >= 0 && loop.Profile != nil && g.value.unit.ok {
 			r.uniqueAddress(where, g, &loop)
 		}
+		if len(r.mistakes) == before {
+			r.checkSpec(g, &loop)
+		}
 		out = append(out, loop)
 	}
 	r.partners(drafts, tags)
 	return out
+}
+
+// checkSpec asks package diagnostics whether it can follow the loop: what it
+// refuses must not wait until the daemon starts.
+func (r *loopResolver) checkSpec(g *given[loopDraft], l *Loop) {
+	if !g.value.complete() {
+		return // a part could not be read, which is reported already
+	}
+	if _, err := diagnostics.NewLoop(l.Spec); err != nil {
+		f := faultOf(errors.New(strings.TrimPrefix(err.Error(), l.Tag+": ")))
+		r.fault(g.at, g.path, f)
+	}
 }
 
 func (r *loopResolver) uniqueTag(tags map[string]Place, tag given[string]) {
@@ -178,7 +195,7 @@ func (r *loopResolver) methodWires(g *given[loopDraft], l *Loop) {
 	case l.Method == wiring.DeviceCorrected:
 		l.Wires = d.wires.value
 	case d.wires.ok && d.wires.value != l.Wires:
-		r.add(d.method.at, d.method.path, "check which of the two is right", "method %s needs %d wires, but wires is %d", l.Method, l.Wires, d.wires.value)
+		r.add(d.method.at, d.method.path, "check which of the two is right; a four-wire sensor with one lead unused counts as three-wire", "method %s needs %d wires, but wires is %d", l.Method, l.Wires, d.wires.value)
 	}
 }
 
