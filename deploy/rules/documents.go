@@ -3,6 +3,7 @@ package rules
 import (
 	"bytes"
 	"fmt"
+	"go/ast"
 	"path"
 	"regexp"
 	"slices"
@@ -31,11 +32,47 @@ func documents(t *Tree) []Breach {
 				}
 			}
 		}
+		bs = append(bs, t.unknownFunctions(f)...)
 		if f.Path == developersPage {
 			bs = append(bs, t.unmapped(f)...)
 		}
 	}
 	return bs
+}
+
+// unknownFunctions checks each "`Type.Method` in `file.go`" of a page.
+func (t *Tree) unknownFunctions(page *File) []Breach {
+	place := regexp.MustCompile("`([\\w.]+)` in `([\\w/.-]+\\.go)`")
+	var bs []Breach
+	for n, line := range page.lines {
+		for _, m := range place.FindAllStringSubmatch(string(line), -1) {
+			i := slices.IndexFunc(t.Files, func(f *File) bool { return f.Path == m[2] })
+			if i >= 0 && t.Files[i].AST != nil && !slices.ContainsFunc(t.Files[i].AST.Decls, func(d ast.Decl) bool { return functionName(d) == m[1] }) {
+				bs = append(bs, Breach{page.Path, n, fmt.Sprintf("%s has no function %s", m[2], m[1])})
+			}
+		}
+	}
+	return bs
+}
+
+// functionName returns Name or Type.Name; empty for other declarations.
+func functionName(d ast.Decl) string {
+	f, ok := d.(*ast.FuncDecl)
+	if !ok {
+		return ""
+	}
+	if f.Recv == nil {
+		return f.Name.Name
+	}
+	x := f.Recv.List[0].Type
+	if p, ok := x.(*ast.StarExpr); ok {
+		x = p.X
+	}
+	id, ok := x.(*ast.Ident)
+	if !ok {
+		return f.Name.Name
+	}
+	return id.Name + "." + f.Name.Name
 }
 
 // unmapped returns the packages that the map leaves out; folders of tests alone
