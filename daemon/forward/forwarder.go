@@ -81,6 +81,7 @@ type Forwarder struct {
 	outage     state // of the server; the sender's
 	bad        state // of lines in quarantine; the sender's
 	spoolState state // of the queue; the spooler's
+	dropping   bool  // the queue is at its bound; the spooler's
 }
 
 // New makes a forwarder to the server of o, from the queue q. Run it.

@@ -197,6 +197,17 @@ func TestQueueKeepsItsBound(t *testing.T) {
 	if err != nil || len(bs) != 1 || bs[0].ID == 1 {
 		t.Errorf("oldest batch %v %v: the oldest must go first", bs, err)
 	}
+	srv.say(nil)
+	r.until(t, "the rest sent", func(s forward.Stats) bool { return s.Sent+s.DroppedQueue >= 500 && s.QueuedBatches == 0 })
+	sent := r.Stats().Sent
+	add(r, 500, 1)
+	r.until(t, "one more sent", func(s forward.Stats) bool { return s.Sent == sent+1 })
+	r.stop()
+	for _, msg := range []string{"at its bound", "room again"} {
+		if n := strings.Count(r.log.String(), msg); n != 1 {
+			t.Errorf("log has %q %d times, want once:\n%s", msg, n, r.log)
+		}
+	}
 }
 
 // full is a queue on a full disk until told otherwise.

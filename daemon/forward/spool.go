@@ -57,7 +57,7 @@ func (f *Forwarder) logSpool(err error) {
 	f.opts.Log.Error().Err(err).Msg("results cannot be queued; they wait in memory, the oldest are dropped; is the disk full?")
 }
 
-// enqueue writes one chunk to the queue and keeps the queue within its bounds.
+// enqueue writes one chunk to the queue.
 func (f *Forwarder) enqueue(ctx context.Context, c chunk) error {
 	body, err := f.pack(c.lines)
 	if err != nil {
@@ -67,29 +67,45 @@ func (f *Forwarder) enqueue(ctx context.Context, c chunk) error {
 		return err
 	}
 	f.tally(func(s *Stats) { s.Queued += uint64(c.points) })
-	return f.bound(ctx)
+	if err := f.bound(ctx); err != nil { // the points are safe; the next chunk comes here again
+		f.tally(func(s *Stats) { s.SpoolFailures++ })
+	}
+	return nil
 }
 
+// bound keeps the queue within its bounds by dropping the oldest.
 func (f *Forwarder) bound(ctx context.Context) error {
 	size, err := f.queue.QueueSize(ctx)
 	if err != nil {
 		return err
 	}
 	oldest := time.Now().Add(-f.opts.MaxAge)
-	if size.Bytes > f.opts.MaxBytes || size.Oldest.Before(oldest) && size.Batches > 0 {
-		n, err := f.queue.Bound(ctx, f.opts.MaxBytes, oldest)
-		if err != nil {
-			return err
-		}
-		f.opts.Log.Error().Int64("points", n).Int64("bound_bytes", f.opts.MaxBytes).Dur("bound_age", f.opts.MaxAge).
-			Msg("the queue to the time-series server is at its bound; the oldest results are dropped")
-		f.tally(func(s *Stats) { s.DroppedQueue += uint64(n) })
-		if size, err = f.queue.QueueSize(ctx); err != nil {
-			return err
-		}
+	if size.Bytes <= f.opts.MaxBytes && !(size.Batches > 0 && size.Oldest.Before(oldest)) {
+		f.tally(func(s *Stats) { s.size(size) })
+		f.reportBound(size, 0)
+		return nil
 	}
-	f.tally(func(s *Stats) { s.size(size) })
+	dropped, err := f.queue.Bound(ctx, f.opts.MaxBytes, oldest)
+	if err != nil {
+		return err
+	}
+	f.tally(func(s *Stats) { s.DroppedQueue += uint64(dropped) })
+	f.reportBound(size, dropped)
 	return nil
+}
+
+// reportBound logs when the queue begins to drop, and when it is half empty
+// again.
+func (f *Forwarder) reportBound(size records.QueueSize, dropped int64) {
+	switch {
+	case dropped > 0 && !f.dropping:
+		f.dropping = true
+		f.opts.Log.Error().Int64("points", dropped).Int64("bound_bytes", f.opts.MaxBytes).Str("bound_age", f.opts.MaxAge.String()).
+			Msg("the queue to the time-series server is at its bound; the oldest results are dropped")
+	case dropped == 0 && f.dropping && size.Bytes < f.opts.MaxBytes/2 && time.Since(size.Oldest) < f.opts.MaxAge/2:
+		f.dropping = false
+		f.opts.Log.Info().Uint64("dropped_points", f.Stats().DroppedQueue).Msg("the queue to the time-series server has room again")
+	}
 }
 
 // pack compresses lines: an outage then fits five times longer into the bound.

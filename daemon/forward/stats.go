@@ -16,7 +16,7 @@ type Stats struct {
 	Sent          uint64 // taken by the server
 	Quarantined   uint64 // refused for what they say
 	DroppedBuffer uint64 // memory was full because the queue refused
-	DroppedQueue  uint64 // the queue was at its bound
+	DroppedQueue  uint64 // the queue was at its bound; what was on its way at that moment may have arrived all the same
 
 	Calls         uint64 // of the write API
 	FailedCalls   uint64
