@@ -4,11 +4,15 @@ import (
 	"fmt"
 	"math"
 
+	"ohmdrift/diagnostics/contact"
 	"ohmdrift/diagnostics/copper"
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
 )
+
+// thinnest is the section whose terminal blocks may have the most, 5.3 mΩ.
+const thinnest quantity.SquareMM = 0.5
 
 // Prediction is what one lead should have, from its conductor, length,
 // temperature and terminals; NaN where the index states no cable.
@@ -20,8 +24,7 @@ type Prediction struct {
 const (
 	makeDoubt     = 0.12                // of the conductor: size, lay, tin, a length from a drawing (common practice)
 	coldDoubt     = 0.12                // of a temperature that is not known: 20 ± 30 K of copper
-	pointOhm      = quantity.Ohm(0.001) // a sound terminal point has about 1 mΩ,
-	pointLimit    = quantity.Ohm(0.005) // and 5 mΩ at most (3.2 mV at the rated current, IEC 60947-7-1)
+	pointOhm      = quantity.Ohm(0.001) // a sound terminal point has about 1 mΩ (common practice)
 	defaultPoints = 4                   // points a lead passes when not stated: head, box, marshalling, transmitter
 )
 
@@ -46,7 +49,7 @@ func (s *Spec) Predict(cable quantity.DegC) Prediction {
 	if points <= 0 {
 		points = defaultPoints
 	}
-	p := Prediction{Low: quantity.Ohm(lead * (1 - doubt)), High: quantity.Ohm(lead*(1+doubt)) + quantity.Ohm(points)*pointLimit}
+	p := Prediction{Low: quantity.Ohm(lead * (1 - doubt)), High: quantity.Ohm(lead*(1+doubt)) + quantity.Ohm(points)*contact.BlockLimit(thinnest)}
 	p.Lead = quantity.Ohm(lead)
 	if !positive(s.Cable20) { // a stated lead has its terminals in it
 		p.Lead += quantity.Ohm(points) * pointOhm

@@ -186,7 +186,7 @@ func TestUncertaintyCovers(t *testing.T) {
 
 func (w *world) checkAbsolute(t *testing.T) {
 	acc := &w.spec.Accuracy
-	acc.Sensor, acc.SensorRes, acc.Instrument, acc.SelfHeating, acc.EMF, acc.Current = 0.010, 0.001, 0.02, 0.01, 2e-6, 1e-3
+	acc.Sensor, acc.SensorRes, acc.Instrument, acc.SelfHeating, acc.EMF, acc.Current = 0.010, 0.001, 0.02, 0.01, 10e-6, 1e-3
 	l := newLoop(t, w.spec)
 	in, exact, corrected := 0, 0, 0
 	for range coverageDraws {
@@ -212,7 +212,7 @@ func (w *world) checkAbsolute(t *testing.T) {
 			in++
 		}
 		// The same moment with the errors of the reading itself.
-		s.Sensor = element + left + quantity.Ohm(0.010*w.uniform()+0.002*w.uniform()+0.0005*w.uniform())
+		s.Sensor = element + left + quantity.Ohm(0.010*w.uniform()+0.010*w.uniform()+0.0005*w.uniform())
 		s.Reading = w.spec.Sensor.Inverse(s.Sensor, 0) + quantity.DegC(0.02*w.uniform()+0.01*w.uniform())
 		a = l.Assess(&s)
 		if math.Abs(float64(a.Corrected-at)) <= float64(a.UCorrected) {

@@ -76,7 +76,11 @@ func TestNoFalseCallOnTrueFourWire(t *testing.T) {
 		}
 		l := fourWire(t, quantity.Ohm(accuracy), stated)
 		var leads measure.Leads
+		head := core < 0.02 // a transmitter in the head: each lead is mostly its terminals
 		for i := range leads {
+			if head {
+				core = rapid.Float64Range(0.0005, 0.02).Draw(r, "short lead")
+			}
 			v := core*(1+rapid.Float64Range(-0.025, 0.025).Draw(r, "spread")) + rapid.Float64Range(0, 0.004).Draw(r, "terminals")
 			leads[i] = quantity.Ohm(math.Round((v+accuracy*rapid.Float64Range(-1, 1).Draw(r, "wrong"))*1000) / 1000)
 		}
