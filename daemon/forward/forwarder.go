@@ -156,15 +156,13 @@ func signal(c chan struct{}) {
 	}
 }
 
-// pause waits for d or the end of ctx, which it reports as false.
-func pause(ctx context.Context, d time.Duration) bool {
+// pause waits for d or the end of ctx.
+func pause(ctx context.Context, d time.Duration) {
 	t := time.NewTimer(d)
 	defer t.Stop()
 	select {
 	case <-t.C:
-		return true
 	case <-ctx.Done():
-		return false
 	}
 }
 

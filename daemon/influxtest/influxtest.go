@@ -86,8 +86,7 @@ func (s *Server) Restart() {
 	s.wait()
 }
 
-// wait polls /ping; each try has its own pause in the dialler, so there is no
-// fixed sleep and no busy loop.
+// wait asks /ping at a tick until the server answers.
 func (s *Server) wait() {
 	s.tb.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)

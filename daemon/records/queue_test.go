@@ -2,7 +2,6 @@ package records
 
 import (
 	"encoding/json"
-	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -94,17 +93,17 @@ func TestQueueInOrderWithinItsBound(t *testing.T) {
 
 func TestQuarantineKeepsTheNewest(t *testing.T) {
 	s := open(t)
-	for round := range 3 {
-		var bad []BadLine
-		for i := range QuarantineBound / 2 {
-			bad = append(bad, BadLine{fmt.Sprint(round, " ", i), "no"})
-		}
-		if err := s.Settle(t.Context(), nil, bad); err != nil {
-			t.Fatal(err)
-		}
+	const fill = `
+WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?)
+INSERT INTO quarantine (created_ms, reason, line) SELECT 0, 'no', 'old ' || i FROM n`
+	if _, err := s.write.Exec(fill, QuarantineBound-1); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Settle(t.Context(), nil, []BadLine{{"new 1", "no"}, {"new 2", "no"}, {"new 3", "no"}}); err != nil {
+		t.Fatal(err)
 	}
 	bad, err := s.Quarantined(t.Context(), 2*QuarantineBound)
-	if err != nil || len(bad) != QuarantineBound || bad[0].Text != "2 4999" || bad[len(bad)-1].Text != "1 0" {
-		t.Errorf("%d lines, %v", len(bad), err)
+	if err != nil || len(bad) != QuarantineBound || bad[0].Text != "new 3" || bad[len(bad)-1].Text != "old 3" {
+		t.Errorf("%d lines, %v; want %d from old 3 to new 3", len(bad), err, QuarantineBound)
 	}
 }
