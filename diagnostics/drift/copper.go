@@ -86,16 +86,14 @@ func (e *Engine) gateRatio() float64 {
 const fellBy = 0.02
 
 // ofTwo joins two ratios, the lower first. Contacts and hot lines add, so the
-// lower one is copper, unless it is the one that fell.
+// lower one is copper, unless it is the one that fell. While they agree it is
+// their mean, and nothing jumps where they cease to.
 func (e *Engine) ofTwo(lo, hi float64) (float64, bool) {
 	c := &e.s.Copper
-	switch {
-	case hi-lo <= 2*e.gateRatio() || !c.Known:
-		return (lo + hi) / 2, true
-	case lo < c.F*(1-fellBy) && math.Abs(hi-c.F) < math.Abs(lo-c.F):
+	if c.Known && lo < c.F*(1-fellBy) && math.Abs(hi-c.F) < math.Abs(lo-c.F) {
 		return hi, true
 	}
-	return lo, true
+	return lo + min((hi-lo)/2, e.gateRatio()/2), true
 }
 
 // Ref returns the factor at which the present baseline began: a new cable starts

@@ -92,8 +92,8 @@ func (e *Engine) settled(k int, p *picture) bool {
 	if e.s.Found[aboutContact].Leads&e.m.ch[k].named != 0 {
 		return true
 	}
-	if e.m.n == 2 && ch.abrupt(p.raw[k]) && !e.oneSided(k) {
-		return p.level[k] > 0.3*p.reach[k] || p.quick[k] > 3.2*math.Abs(ch.Jump)
+	if e.doubtful(k, p) {
+		return false
 	}
 	if !ch.abrupt(p.raw[k]) {
 		return p.quick[k] > 0.75*ch.Peak
@@ -129,11 +129,15 @@ func (c *chState) falling() bool {
 	return math.Abs(median32(c.U[recent-4:])) < 0.92*math.Abs(median32(c.U[recent-8:recent-4]))
 }
 
-// oneSided tells whether a jump between two leads is so large that copper could
-// not have hidden it: then the lead that moved is known. A smaller one can be
-// the rise of one or the fall of the other.
-func (e *Engine) oneSided(k int) bool {
-	return e.s.Ch[k].Jump > 2*fellBy*e.s.Ch[k].Base
+// doubtful tells whether a level between two leads is owed to a jump that copper
+// could have hidden: it can be the rise of one or the fall of the other, so only
+// what came since then counts.
+func (e *Engine) doubtful(k int, p *picture) bool {
+	ch := &e.s.Ch[k]
+	if e.m.n != 2 || math.Abs(ch.Jump) < 0.3*math.Abs(p.raw[k]) || ch.Jump > 2*fellBy*ch.Base {
+		return false
+	}
+	return p.quick[k]-2*math.Abs(ch.Jump) < p.limit[k]
 }
 
 // swingFor is how long a channel must swing, in blocks: three days and nights.
@@ -154,7 +158,7 @@ func (e *Engine) swinging(k int, p *picture) bool {
 		return false
 	}
 	ch.Swings = min(ch.Swings+1, 200)
-	if ch.Swings < swingFor || p.level[k] < 0.2*p.limit[k] || p.quick[k] < 0.5*ch.Peak || !ch.Swing.explained() {
+	if ch.Swings < swingFor || ch.falling() || e.doubtful(k, p) || p.level[k] < 0.2*p.limit[k] || p.quick[k] < 0.5*ch.Peak || !ch.Swing.explained() {
 		return false
 	}
 	for j := range e.m.n {

@@ -7,58 +7,122 @@ import (
 	"ohmdrift/diagnostics/finding"
 )
 
-// hissState follows the noise of single values against that of the baseline. A
-// shunt to earth or between cores puts noise on every lead and on the sensor at
-// once, wet hours more than dry ones; a contact puts it on its own lead.
+// pairsMost is how many pairs four channels make.
+const pairsMost = 6
+
+// hissState follows the noise of the differences between channels against that
+// of the baseline: copper drops out of a difference. A shunt to earth or between
+// cores puts noise on every lead at once, wet hours more than dry ones; a
+// contact or a hot line leaves at least one pair alone.
 type hissState struct {
-	Ring [recent]float32   // noise over that of the baseline, geometric mean of all channels but the worst
-	Each [channels]float64 // of each, smoothed
-	N    uint8
-	Most float64 // largest three-day median in the baseline
-	Over uint16  // blocks in a row above the threshold
-	From int64   // since
+	Prev  [pairsMost]float64 // difference in the last sample, Ω
+	Sum   [pairsMost]float64 // Σ of squared winsorised changes in the running block
+	N     [pairsMost]uint16
+	Sigma [pairsMost]float64 // standard deviation of a change, last block
+	Quiet [pairsMost]float64 // in the baseline
+	Seen  uint16             // blocks that Quiet comes from
+	Each  [pairsMost]float64 // logarithm of that of each pair, smoothed
+	Level float64            // logarithm of the noise over that of the baseline, mean of all pairs, smoothed
+	Most  float64            // largest Level in the baseline
+	Over  uint16             // blocks in a row above the threshold
+	From  int64              // since
 }
 
 const (
-	hissMore    = 1.08 // ratio that a three-day median must pass: six standard errors of it
-	hissEach    = 1.02 // and that every channel must show
-	hissWeight  = 0.08 // of each channel: three days
-	hissConfirm = 8    // blocks: a storm of ten hours is over by then
+	hissMore    = 1.09 // ratio that the smoothed noise must pass: five standard errors of it
+	hissFast    = 0.15 // weight of a block: a day and a half
+	hissCap     = 0.3  // of a block's logarithm: a storm of some hours does not reach the threshold
+	hissWeight  = 0.1  // of a block in the noise of each pair: four days
+	hissShare   = 0.2  // of the common rise (logarithms) that the quietest pair must show
+	hissTwo     = 1.25 // where there is one pair only, whose lead may be the noisy one
+	hissLearn   = 60   // blocks of baseline: fifteen days
+	hissConfirm = 3    // blocks: a storm of ten hours is over by then
+	// hissGrid is the least noise, as a share of the resolution, that can be
+	// followed: below, what is measured depends on where the value lies between
+	// two steps.
+	hissGrid = 0.6
+	// winsor is where changes are cut, in standard deviations: the flank of a
+	// hot line or a spike is no noise.
+	winsor = 2.5
 )
+
+// take adds a sample to the noise of each pair.
+func (h *hissState) take(l *look, ch *[channels]chState, n int) {
+	i := 0
+	for a := range n {
+		for b := range a {
+			d := (l.v[a]/ch[a].Base - l.v[b]/ch[b].Base) * ch[0].Base
+			if c := d - h.Prev[i]; c == c && h.Prev[i] == h.Prev[i] {
+				c = math.Abs(c)
+				if h.Sigma[i] > 0 {
+					c = min(c, winsor*h.Sigma[i])
+				}
+				h.Sum[i] += c * c
+				h.N[i]++
+			}
+			h.Prev[i] = d
+			i++
+		}
+	}
+}
+
+// close ends a block and returns the noise of all pairs over that of the
+// baseline and that of the quietest pair; ok is false while that is not known.
+func (h *hissState) close(pairs int, learn bool) (ratio, least float64, ok bool) {
+	least = math.Inf(1)
+	sum := 0.0
+	for i := range pairs {
+		if h.N[i] < 6 {
+			return 0, 0, false
+		}
+		h.Sigma[i] = math.Sqrt(h.Sum[i] / float64(h.N[i]))
+		h.Sum[i], h.N[i] = 0, 0
+		if learn && h.Seen < hissLearn {
+			h.Quiet[i] += (h.Sigma[i] - h.Quiet[i]) / float64(h.Seen+1)
+		}
+		r := math.Log(h.Sigma[i] / h.Quiet[i])
+		h.Each[i] += hissWeight * (r - h.Each[i])
+		sum += r / float64(pairs)
+		least = min(least, h.Each[i])
+	}
+	if learn && h.Seen < hissLearn {
+		h.Seen++
+	}
+	return math.Exp(sum), least, h.Seen >= 8 && !math.IsNaN(sum) && !math.IsInf(sum, 0) && h.Quiet[0] > 0
+}
 
 // hissing judges the noise of a block.
 func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	h := &e.s.Hiss
-	sum, n, least, most := 0.0, 0, math.Inf(1), math.Inf(-1)
-	g2 := float64(e.s.Grid.Step) * float64(e.s.Grid.Step) / 12
+	n := e.m.n * (e.m.n - 1) / 2
 	for k := range e.m.n {
-		ch := &e.s.Ch[k]
-		if ch.QuietN < 8 || ch.DiffN < 6 || ch.Flagged || ch.Quiet < 0.5*float64(e.s.Grid.Step) {
+		if e.s.Ch[k].Flagged {
 			return out
 		}
-		r := math.Log((ch.Sigma*ch.Sigma+g2)/(ch.Quiet*ch.Quiet+g2)) / 2
-		h.Each[k] += hissWeight * (r - h.Each[k])
-		sum, n, least, most = sum+r, n+1, min(least, h.Each[k]), max(most, r)
 	}
-	if n < 2 {
-		return out // one channel cannot tell a shunt from anything else
-	}
-	push(&h.Ring, math.Exp((sum-most)/float64(n-1)))
-	h.N = min(h.N+1, recent)
-	if h.N < recent {
+	r, quietest, ok := h.close(n, h.Over == 0)
+	if n == 0 || !ok || h.Quiet[0] < hissGrid*float64(e.s.Grid.Step) {
 		return out
 	}
-	m := median32(h.Ring[:])
-	if p.blocks <= learnBlocks {
-		h.Most = max(h.Most, m)
+	h.Level += hissFast * (min(math.Log(r), hissCap) - h.Level)
+	m := math.Exp(h.Level)
+	if h.Seen < hissLearn {
+		if h.Seen > 20 {
+			h.Most = max(h.Most, m)
+		}
+		return out
 	}
 	if h.Over == 0 {
-		h.From = p.at - recent/2*blockS
+		h.From = p.at - 4*blockS
 	}
-	if m < max(hissMore, 1+2*(h.Most-1)) || least < math.Log(hissEach) {
+	least := max(hissMore, 1+1.5*(h.Most-1))
+	if n == 1 {
+		least = max(least, hissTwo)
+	}
+	if m < least || quietest < hissShare*math.Log(m) {
 		h.Over = 0
-		if m < 1.05 {
-			out = e.clear(aboutInsulation, p.at, "noise is back at that of the baseline", out)
+		if m < 1+(least-1)/2 {
+			out = e.clear(aboutInsulation, p.at, "noise is back near that of the baseline", out)
 		}
 		return out
 	}
@@ -67,7 +131,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	}
 	c := claim{
 		kind: finding.InsulationLeak, severity: finding.Maintenance, since: h.From, contact: math.NaN(), sure: 0.8,
-		evidence: fmt.Sprintf("noise of all leads together is %.2f times that of the baseline over three days, no single lead stands out: a shunt, not a contact", m),
+		evidence: fmt.Sprintf("noise between all leads is %.2f times that of the baseline over two days (threshold %.2f), even in the quietest pair: a shunt, not a contact", m, least),
 	}
 	return e.raise(aboutInsulation, p.at, &c, out)
 }

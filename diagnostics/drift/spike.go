@@ -113,13 +113,27 @@ func (e *Engine) excursion(k int, x, g, sensor float64, shifted bool) bool {
 	return false
 }
 
+// stormy tells whether in the last hour something else moved as well: noise goes
+// both ways and takes every lead.
+func (e *Engine) stormy(k int) bool {
+	if e.s.Last-e.s.Sensor.Storm < hourS {
+		return true
+	}
+	for j := range e.m.n {
+		if j != k && e.s.Last-e.s.Ch[j].Spike.Start < hourS {
+			return true
+		}
+	}
+	return false
+}
+
 // count books an excursion that has returned.
 func (e *Engine) count(k int, g float64) {
 	p := &e.s.Ch[k].Spike
 	n := float32(p.Run)
 	switch {
 	case e.s.Copper.Blocks < spikeBlocks:
-	case p.Peak > 0 && p.Kept <= 0 && e.s.Last-e.s.Sensor.Storm < hourS:
+	case p.Peak > 0 && p.Kept <= 0 && e.stormy(k):
 		p.Down += n // noise goes both ways
 	case p.Peak < 0:
 		p.Down += n
@@ -164,10 +178,6 @@ func (e *Engine) check(k int, x, sensor float64) float32 {
 	}
 	return -1
 }
-
-// winsor is where differences are cut, in standard deviations: the flank of a
-// hot line on one lead must not pass for noise of all of them.
-const winsor = 2.2
 
 // difference gathers the squared difference to the last residual, winsorised so
 // that a spike does not pass for noise. Half its mean is the variance of single

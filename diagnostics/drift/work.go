@@ -73,6 +73,7 @@ func (e *Engine) renew() {
 	}
 	cu := &e.s.Copper
 	*cu = copperState{Carried: cu.Ref()*cu.JumpFrom - 1}
+	e.s.Hiss = hissState{}
 	e.s.Error.Home, e.s.Error.HomeN = 0, 0
 }
 
@@ -88,23 +89,34 @@ func (e *Engine) absorb(k int, level float64) {
 }
 
 // swapped looks for two leads that traded places at one moment: each stands now
-// where the other stood.
+// where the other stood. A rise and a fall of one size at one time is work, no
+// contact; of two leads alone it could be one that rose against copper, so there
+// each must stand where the other stood.
 func (e *Engine) swapped(p *picture) (a, b int, ok bool) {
 	for a := range e.m.n {
 		for b := range a {
 			x, y := &e.s.Ch[a], &e.s.Ch[b]
-			if x.Above < confirm || y.Above < confirm || p.raw[a]*p.raw[b] >= 0 {
+			l := &p.level
+			if e.m.n == 2 {
+				l = &p.raw
+			}
+			if x.Above < confirm || y.Above < confirm || l[a]*l[b] >= 0 || x.JumpAt-y.JumpAt > blockS || y.JumpAt-x.JumpAt > blockS {
+				continue
+			}
+			if !x.abrupt(p.raw[a]) || !y.abrupt(p.raw[b]) || math.Abs(l[a]+l[b]) > 0.25*math.Abs(l[a])+swapOhm {
 				continue
 			}
 			d := (y.Base + y.Fit.at(p.f)) - (x.Base + x.Fit.at(p.f))
-			tol := 0.35*math.Abs(d) + 0.5*p.limit[a]
-			if x.abrupt(p.raw[a]) && y.abrupt(p.raw[b]) && math.Abs(p.raw[a]-d) < tol && math.Abs(p.raw[b]+d) < tol {
+			if e.m.n > 2 || math.Abs(l[a]-d) < 0.35*math.Abs(d)+swapOhm {
 				return b, a, true
 			}
 		}
 	}
 	return 0, 0, false
 }
+
+// swapOhm is by how much two inputs of a device may differ, Ω.
+const swapOhm = 0.002
 
 // abrupt tells whether most of a level came with one jump.
 func (c *chState) abrupt(level float64) bool {

@@ -1,0 +1,3 @@
+package drift
+
+var DBG = ""
