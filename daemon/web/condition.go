@@ -81,10 +81,14 @@ func qualityWords(r *Row, now time.Time) string {
 	case r.Values.At.IsZero() && r.Quality.Usable():
 		return "no value yet"
 	}
-	if q := qualityOf(r, now); q != measure.Comms {
+	switch q := qualityOf(r, now); q {
+	case measure.Comms:
+		return "no answer"
+	case measure.Device:
+		return "device fault"
+	default:
 		return q.String()
 	}
-	return "no answer"
 }
 
 // values returns what was measured last. Before the first value every number is

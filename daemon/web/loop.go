@@ -23,7 +23,8 @@ type loopPage struct {
 	Numbers  []named
 	Cells    []leadRow
 	Where    string
-	Sight    []string
+	Sight    []string // what cannot be seen, in sentences
+	Known    []string // how each quantity is known, one a line
 	Wide     *drawing
 	Tall     *drawing
 	Findings []findingView
@@ -88,16 +89,22 @@ func newLoopPage(l *Loop, g Progress, now time.Time) *loopPage {
 	p.Place = place(l)
 	p.Say = say(l, now)
 	p.Error = newBigNumber(&l.Row)
+	seen := diagnostics.Observe(*l.Spec)
+	p.Known = seen.Lines()
+	if s := seen.Imbalance; p.Row.Inferred {
+		p.Error.From += ", " + s.String()
+	}
 	p.Numbers = numbers(&l.Row)
 	bad := p.Row.Bad
 	cells := p.leadRows()
 	p.Where, p.Sight = where(l, bad), observability(l)
 	p.Wide, p.Tall = wideCircuit(l, cells, bad), tallCircuit(l, cells, bad)
 	for i := range l.Findings {
-		p.Findings = append(p.Findings, newFindingView(&l.Findings[i], now))
-	}
-	if len(p.Findings) > 0 && l.Standing != nil && l.Findings[0].Kind == l.Standing.Kind {
-		p.Findings[0].Forecast = "" // it stands at the top of the page
+		v := newFindingView(&l.Findings[i], now)
+		if l.Findings[i].Forecast == forecastOf(l) {
+			v.Forecast = "" // it stands at the top of the page
+		}
+		p.Findings = append(p.Findings, v)
 	}
 	p.Forecast = pageForecast(l, now)
 	p.Cautions, p.Steps = cautions(l), steps(l, bad)
@@ -107,10 +114,8 @@ func newLoopPage(l *Loop, g Progress, now time.Time) *loopPage {
 
 // pageForecast says when the loop leaves its limit, or why there is no date.
 func pageForecast(l *Loop, now time.Time) string {
-	if l.Standing != nil {
-		if s := forecastWords(l.Standing.Forecast, now); s != "" {
-			return s
-		}
+	if f := forecastOf(l); f != nil {
+		return forecastWords(f, now)
 	}
 	switch {
 	case !live(&l.Row, now):
@@ -119,6 +124,16 @@ func pageForecast(l *Loop, now time.Time) string {
 		return "No forecast: the loop has failed already."
 	}
 	return "Nothing is under way that a date could be given for."
+}
+
+// forecastOf is the forecast of the worst finding that has one.
+func forecastOf(l *Loop) *finding.Forecast {
+	for i := range l.Findings {
+		if f := l.Findings[i].Forecast; f != nil {
+			return f
+		}
+	}
+	return nil
 }
 
 // leadRows fills the table of leads and returns the cells of the loop's leads.
@@ -256,10 +271,10 @@ func newTrendView(l *Loop, api string, bad finding.LeadSet) trendView {
 		t.Bad += n
 	}
 	if f := l.Standing; f != nil {
-		t.Since = f.Since
-		if f.Forecast != nil && f.Forecast.Quantity == finding.ErrorLimit {
-			t.P10, t.P50, t.P90 = f.Forecast.P10, f.Forecast.P50, f.Forecast.P90
-		}
+		t.Since = behind(l, f).Since
+	}
+	if f := forecastOf(l); f != nil && f.State == finding.Dated && f.Quantity == finding.ErrorLimit {
+		t.P10, t.P50, t.P90 = f.P10, f.P50, f.P90
 	}
 	return t
 }

@@ -11,6 +11,7 @@ import (
 
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/wiring"
 )
 
 const evilTag = `<script>alert("1&2")</script>`
@@ -49,6 +50,7 @@ func plants(now time.Time) map[string]struct {
 			n := (&Row{}).values()
 			l.Spec.LimitHigh, l.Spec.LimitLow, l.Values.ShareLimit, l.Terminals = n.Error, n.Error, n.ShareLimit, nil
 		}), "TT-1101"},
+		"inferred":          {one(func(l *Loop) { l.Spec.Reports = wiring.PairsOnly }), "TT-1101"},
 		"script as the tag": {evil, evilTag},
 	}
 }
@@ -99,6 +101,9 @@ func TestPagesSayWhatTheyKnow(t *testing.T) {
 		{"failing", "/", []string{"a2 is open since", "Failure", "not visible"}, nil},
 		{"failing", "/loop/TT-1103", []string{"a2 is open", "The break is at one or more", "Before anything is touched"}, []string{"torque"}},
 		{"failing", "/loop/TT-1104", []string{"a1 cannot be told from the sensor on this transmitter", "not visible"}, nil},
+		{"inferred", "/", []string{"inferred: "}, nil},
+		{"inferred", "/loop/TT-1101", []string{"absolute, inferred, assuming one cable with equal leads", "lead b1: measured"}, nil},
+		{"one", "/", nil, []string{"inferred"}},
 		{"no limits, no terminals", "/loop/TT-1101", []string{"not listed in the plant"}, []string{"Share of the loop"}},
 		{"script as the tag", "/", []string{"&lt;script&gt;alert"}, []string{evilTag}},
 	}

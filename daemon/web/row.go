@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"time"
 
+	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
@@ -43,6 +44,7 @@ type rowShape struct {
 	Dim                                   bool // the values are not those of now
 	Over                                  bool
 	NoImbalance, NoError                  bool // a word stands in place of the number
+	Inferred                              bool // imbalance and error rest on an assumption
 	StaleS                                int
 }
 
@@ -100,6 +102,7 @@ func (v *rowView) numbers(r *Row) {
 	if v.Imbalance = signedOhm(now.Imbalance); v.Imbalance == "" {
 		v.Imbalance, v.NoImbalance = missing, true
 	}
+	v.Inferred = !v.NoImbalance && diagnostics.Observe(*r.Spec).Imbalance.Knowledge != diagnostics.Measured
 	e, u, _ := counting(r)
 	if v.Error, v.U = errorAndU(e, u); v.Error == "" {
 		v.Error, v.NoError = missing, true

@@ -54,6 +54,9 @@ func cause(l *Loop, now time.Time) []part {
 	if f == nil {
 		return sentence("Nothing stands on this loop. ")
 	}
+	if f.Kind == finding.Imbalance { // what it does; the contact behind it says why
+		f = behind(l, f)
+	}
 	since := ""
 	if !f.Since.IsZero() {
 		since = longOnset(f.Since, now)
@@ -68,6 +71,17 @@ func cause(l *Loop, now time.Time) []part {
 	}
 	words := headline(f)
 	return sentence("", upperFirst(words), prefixed(" since ", since)+". ")
+}
+
+// behind returns the finding of a contact that has grown, where one stands, else
+// f itself.
+func behind(l *Loop, f *finding.Finding) *finding.Finding {
+	for i := range l.Findings {
+		if g := &l.Findings[i]; g.Leads != 0 && g.Contact > 0 {
+			return g
+		}
+	}
+	return f
 }
 
 func longOnset(t, now time.Time) string {
@@ -112,7 +126,10 @@ func effect(r *Row) []part {
 		way += " since its calibration"
 	}
 	size := fixed(math.Abs(float64(e)), decimalsFor(float64(u)))
-	return sentence("It makes the loop read ", size+" °C too "+way, ".")
+	if r.Values.Over {
+		return sentence("The loop reads ", size+" °C too "+way, ", ", "over its limit", ".")
+	}
+	return sentence("The loop reads ", size+" °C too "+way, ".")
 }
 
 // observability says in sentences what the transmitter shows of the leads and
@@ -126,10 +143,7 @@ func observability(l *Loop) []string {
 	case wiring.AllLeads:
 		return []string{"This transmitter reports every lead by itself: a bad lead can be named. Which of its terminals it is cannot be seen from here."}
 	case wiring.PairsOnly:
-		return []string{
-			"b1 and b2 are seen by themselves.",
-			"a1 cannot be told from the sensor on this transmitter: a bad contact in a1 looks like a change of temperature.",
-		}
+		return []string{"a1 cannot be told from the sensor on this transmitter: a bad contact in a1 looks like a change of temperature. b1 and b2 are seen by themselves."}
 	case wiring.LoopsOnly:
 		sums := "the sum b1 + b2"
 		if s.Wires == 4 {

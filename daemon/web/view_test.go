@@ -122,8 +122,12 @@ func TestOrderHoldsWhileNumbersMove(t *testing.T) {
 	if got := at(2 * time.Second); got[5] != "TT-1112" {
 		t.Errorf("a loop whose state changed did not move: %v", got)
 	}
-	p.change("TT-1102", func(l *Loop) { l.Values.ShareLimit = 0.004 })
-	if got := at(2*time.Second + reorderAfter); got[len(got)-1] == "TT-1102" || slices.Equal(got, first) {
+	before := at(3 * time.Second)
+	p.change("TT-1107", func(l *Loop) { l.Values.ShareLimit = 0.45 })
+	if got := at(4 * time.Second); !slices.Equal(got, before) {
+		t.Errorf("order changed with a number: %v, was %v", got, before)
+	}
+	if got := at(2*time.Second + reorderAfter); slices.Index(got, "TT-1107") > slices.Index(got, "TT-1102") {
 		t.Errorf("order was never brought up to date: %v", got)
 	}
 }

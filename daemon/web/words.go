@@ -18,6 +18,9 @@ func headline(f *finding.Finding) string {
 	case finding.LeadsSwapped:
 		return "two leads have changed places"
 	case finding.Imbalance:
+		if lead := list(f.Leads.Names()); lead != "" {
+			return lead + " takes the reading over its limit"
+		}
 		return "reading error over its limit"
 	case finding.NotFourWire:
 		return "not a true four-wire connection"

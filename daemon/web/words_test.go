@@ -68,7 +68,8 @@ func spoken(parts []part) string {
 func TestSay(t *testing.T) {
 	p := larkfield(15, noon)
 	tests := map[string]string{
-		"TT-1101": "Lead b1 has gained 0.126 Ω of contact resistance since 9 October. It makes the loop read 0.32 °C too low.",
+		"TT-1101": "Lead b1 has gained 0.126 Ω of contact resistance since 9 October. The loop reads 0.32 °C too low.",
+		"TT-1106": "Lead b1 has gained 0.232 Ω of contact resistance since 9 October. The loop reads 0.59 °C too low, over its limit.",
 		"TT-1103": "a2 is open since 09:00 UTC. The reading is not valid while this stands.",
 		"TT-1104": "This loop has never been polled: nothing is known of it.",
 		"TT-1108": "What follows is not of now: the last value came 6 min ago. gateway-2 (10.0.4.7:502) unit 8: no answer in 1 s; is the unit powered?",

@@ -237,7 +237,7 @@ class Trend {
     if (names.length) {
       const series = names.map((n) => [n, this.data.contact_ohm[n], this.bad.includes(n)]);
       this.plots.push(this.plot($("plot-contact"), this.lines(t, series), [], rec, 3, 200));
-    } else $("plot-contact").textContent = "Not visible on this transmitter.";
+    } else $("plot-contact").textContent = "No contact resistance is known in this span.";
   }
 
   // lines splits each marked series at the onset: grey while sound, coloured after.
