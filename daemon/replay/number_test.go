@@ -17,6 +17,7 @@ func TestNumber(t *testing.T) {
 	}{
 		{"", nan, true}, {"NaN", nan, true}, {"nan", nan, true}, {" ", nan, true},
 		{"0.5", 0.5, true}, {"-0.5", -0.5, true}, {"110.27", 110.27, true}, {"7", 7, true}, {"007", 7, true}, {" 0.5 ", 0.5, true},
+		{"94.38293824074765", 94.38293824074765, true}, {"396.17437987852683", 396.17437987852683, true}, // not the same by one division
 		{".5", 0.5, true}, {"5.", 5, true}, {"+5", 5, true}, {"1e-3", 0.001, true}, {"0.1234567890123456789", 0.1234567890123456789, true},
 		{"", nan, true}, {"inf", 0, false}, {"-Inf", 0, false}, {"1e999", 0, false}, {"0x10", 0, false}, {"1_000", 0, false},
 		{"0,5", 0, false}, {"abc", 0, false}, {"-", 0, false}, {".", 0, false}, {"--5", 0, false}, {"1.2.3", 0, false}, {"5 Ω", 0, false},

@@ -40,7 +40,10 @@ func TestCoresChangeNothing(t *testing.T) {
 func TestOnlyThePast(t *testing.T) {
 	r := record{seed: 9, loops: 12, days: 12, step: 10 * time.Minute}
 	in := r.csv()
-	full, _ := mustRun(t, in, Options{Loops: r.specs(t), Cores: 2, Estimates: time.Hour})
+	full, whole := mustRun(t, in, Options{Loops: r.specs(t), Cores: 2, Estimates: time.Hour})
+	if most := int64(r.loops * (int(r.days)*24 - 1)); whole.Estimates < most-int64(r.loops)*24 || whole.Estimates > most { // the engine may take a day to begin
+		t.Errorf("%d estimates, want nearly %d", whole.Estimates, most)
+	}
 	for _, share := range []float64{0.4, 0.77} {
 		cut := bytes.LastIndexByte(in[:int(share*float64(len(in)))], '\n') + 1
 		half, report := mustRun(t, in[:cut], Options{Loops: r.specs(t), Cores: 2, Estimates: time.Hour})
@@ -276,4 +279,25 @@ func FuzzRows(f *testing.F) {
 			t.Fatalf("%d good and %d bad of %d rows", report.Rows, report.Bad, rows)
 		}
 	})
+}
+
+// TestEstimateBeforeASilence: a loop that falls silent for hours, while others go
+// on, still gets the estimate of its last hour, in its place.
+func TestEstimateBeforeASilence(t *testing.T) {
+	r := record{seed: 8, loops: 2, days: 3, step: 10 * time.Minute}
+	var in bytes.Buffer
+	for l := range strings.Lines(string(r.csv())) {
+		at, rest, _ := strings.Cut(l, ",")
+		if !strings.HasPrefix(rest, "TT-3101") || at < "2026-03-02T12:00:00Z" || at >= "2026-03-02T17:00:00Z" {
+			in.WriteString(l)
+		}
+	}
+	out, _ := mustRun(t, in.Bytes(), Options{Loops: r.specs(t), Estimates: time.Hour})
+	before(t, out, time.Time{}) // in order
+	for hour, want := range map[string]bool{"11": true, "12": true, "13": false, "16": false, "18": true} {
+		line := fmt.Sprintf(`"time":"2026-03-02T%s:00:00Z","loop":"TT-3101"`, hour)
+		if got := strings.Contains(out, line); got != want {
+			t.Errorf("estimate of TT-3101 at %s:00: %v, want %v", hour, got, want)
+		}
+	}
 }
