@@ -47,6 +47,18 @@ func TestCheckImbalanceNamesTheLead(t *testing.T) {
 			t.Errorf("evidence %q does not print P", f[0].Evidence)
 		}
 	}
+	// a1 is the largest lead, but it has fallen since the calibration: it is not
+	// what has gone bad.
+	cal := spec(t, wiring.ThreeWireDual)
+	cal.Calibrated, cal.LimitHigh, cal.LimitLow = diagnostics.LeadsIn, 0.25, -0.25
+	old, now := at(&cal, 20, measure.Leads{0.9, 0, 0.5, 0.5}), at(&cal, 20, measure.Leads{0.7, 0, 0.5, 0.5})
+	l := newLoop(t, cal)
+	if err := l.SetBaseline(diagnostics.BaselineOf(&old)); err != nil {
+		t.Fatal(err)
+	}
+	if f := assessAndCheck(l, &now); kinds(f) != "imbalance" || f[0].Leads != 0 || !(f[0].Error < 0) {
+		t.Errorf("a1 has fallen: %+v", f)
+	}
 	s := spec(t, wiring.ThreeWireLoop) // pairs: over, but no lead can be named for sure
 	s.Reports, s.LimitHigh, s.LimitLow = wiring.PairsOnly, 0.25, -0.25
 	x := at(&s, 20, measure.Leads{0.5, 0, 0.5, 0.9})

@@ -127,9 +127,9 @@ func worlds(t *testing.T, accuracy quantity.Ohm) []*world {
 	add := func(m wiring.Method, r wiring.Reports, wires int, pairs bool) {
 		s := spec(t, m)
 		s.Reports, s.Wires, s.Spread, s.Cable20, s.Fixed = r, wires, worldSpread, quantity.Ohm(math.NaN()), 1.1
-		s.Accuracy.Lead, s.Accuracy.LeadResolution = accuracy, 0.001
+		s.Accuracy.Lead, s.Accuracy.LeadResolution = accuracy, 0.006
 		if !pairs && r == wiring.AllLeads {
-			s.Accuracy.Gain, s.Accuracy.Offset = 0.002, accuracy/4
+			s.Accuracy.Gain, s.Accuracy.Offset = 0.01, accuracy/4
 		}
 		if r == wiring.ReadingOnly {
 			s.Cable20 = worldCable
