@@ -84,8 +84,11 @@ func Attach(c LinkConfig, s net.Conn) (*Conn, error) {
 func newConn(c LinkConfig, t Transport, addr string, s stream) (*Conn, error) {
 	conn := &Conn{cfg: c, transport: t, address: addr}
 	w := &wire{s: s, mbap: !t.Ambiguous(), speed: uint(c.Baud), noted: conn.noted}
-	if t == RTUOverTCP {
+	switch {
+	case t == RTUOverTCP:
 		w.speed = 1_000_000 // the gateway keeps the pauses of its line, not we
+	case c.Baud == 19200:
+		w.speed-- // the codec has the fixed 1.75 ms begin here, the standard above 19200
 	}
 	if !w.mbap {
 		w.drain = drainer(s, w)
@@ -219,9 +222,7 @@ func (c *Conn) read(a *Ask, count uint16) ([]byte, error) {
 	if a.Timeout <= 0 {
 		c.wire.timeout = c.cfg.Timeout
 	}
-	if c.transport == RTU {
-		c.wire.timeout += c.cfg.WireTime(count)
-	}
+	c.wire.timeout += c.cfg.WireTime(count)
 	t := modbus.HOLDING_REGISTER
 	if a.Table == Input {
 		t = modbus.INPUT_REGISTER

@@ -29,10 +29,7 @@ const identityTries = 4
 func (c *Conn) Identify(unit uint8, timeout time.Duration) (Identity, error) {
 	c.wire.idOK = true
 	defer func() { c.wire.idOK = false }()
-	c.wire.timeout = timeout
-	if c.transport == RTU {
-		c.wire.timeout += c.cfg.WireTime(64)
-	}
+	c.wire.timeout = timeout + c.cfg.WireTime(64)
 	var id Identity
 	var object byte
 	for range identityTries {

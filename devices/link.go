@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"strings"
 	"time"
 )
 
@@ -13,7 +14,7 @@ import (
 type LinkConfig struct {
 	Name        string
 	URL         string // tcp://host:502, tcp+tls://host:802, rtu:///dev/serial/by-id/…, rtuovertcp://host:port
-	Baud        int    // of the serial line, also of the one behind a gateway where known; 0 = 19200 for rtu
+	Baud        int    // of the serial line, also of the one behind a gateway; 0 = 19200 for rtu, else not known
 	DataBits    int    // 0 = 8
 	Parity      string // none, even, odd; empty = even
 	StopBits    int    // 0 = 1 with parity, 2 without
@@ -117,7 +118,7 @@ func (c LinkConfig) WithDefaults() LinkConfig {
 	if c.Timeout == 0 {
 		c.Timeout = DefaultTimeout
 	}
-	if c.Baud == 0 {
+	if c.Baud == 0 && strings.HasPrefix(c.URL, "rtu://") {
 		c.Baud = 19200
 	}
 	if c.DataBits == 0 {

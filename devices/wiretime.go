@@ -22,7 +22,8 @@ func FrameGap(baud int) time.Duration {
 
 // WireTime is the time that a request for count registers and its answer take
 // on a serial line of the link's speed, the silence after each included; the
-// unit's own time comes on top. Request 8 bytes, answer 5 + 2·count.
+// unit's own time comes on top. Request 8 bytes, answer 5 + 2·count. It is zero
+// where no speed is known.
 func (c LinkConfig) WireTime(count uint16) time.Duration {
 	baud := c.WithDefaults().Baud
 	return CharTime(baud)*time.Duration(8+5+2*int(count)) + 2*FrameGap(baud)

@@ -1,6 +1,7 @@
 package poll
 
 import (
+	"fmt"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -10,6 +11,7 @@ import (
 	"ohmdrift/devices"
 	"ohmdrift/devices/wiretest"
 	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/quantity"
 )
 
 // TestUnreachableLink: slots pass in time and say why; attempts come at random
@@ -210,5 +212,85 @@ func TestPoliteOnASharedLine(t *testing.T) {
 				t.Errorf("sole master %v: %d requests a minute afterwards, %d before", sole, after, calm)
 			}
 		})
+	}
+}
+
+// TestDialRate: many links that are down at once connect no faster than the
+// rate of the whole daemon.
+func TestDialRate(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := newSite(t)
+		for i := range 200 {
+			name := fmt.Sprint("mcc", i)
+			s.link(name, numbered)
+			s.loop(1, 0, 10*time.Second, one())
+			s.setDown(name, true)
+		}
+		o := s.options()
+		o.DialRate = 10
+		s.duringWith(o, func(*Poller) { pass(time.Minute) })
+		perSecond := map[int64]int{}
+		for _, dials := range s.dials {
+			for _, at := range dials {
+				perSecond[at.Unix()]++
+			}
+		}
+		for second, n := range perSecond {
+			if n > 21 { // the rate, and the burst that was saved up
+				t.Errorf("%d connects in second %d, want about 10", n, second)
+			}
+		}
+	})
+}
+
+// TestLyingUnit: a unit that answers for another, or with the wrong length,
+// costs its neighbours nothing and brings no value.
+func TestLyingUnit(t *testing.T) {
+	lies := map[string]func(r wiretest.Request) []byte{
+		"and hangs up": nil,
+		"as its neighbour": func(r wiretest.Request) []byte {
+			return r.FrameOf(2, r.Txn, append([]byte{r.Fn, byte(2 * r.Count)}, make([]byte, 2*r.Count)...))
+		},
+		"another length": func(r wiretest.Request) []byte { return r.Frame([]byte{r.Fn, 2, 0, 0}) },
+		"no frame":       func(wiretest.Request) []byte { return []byte{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12} },
+	}
+	for _, url := range []string{"tcp://mcc1:502", "rtuovertcp://mcc1:4001"} {
+		for name, lie := range lies {
+			t.Run(url[:3]+" "+name, func(t *testing.T) {
+				synctest.Test(t, func(t *testing.T) {
+					s := newSite(t)
+					s.link("mcc1", func(r wiretest.Request) ([]byte, bool) {
+						switch {
+						case r.Unit != 1:
+							return r.Registers(uint16(r.Unit)), false
+						case lie == nil:
+							return nil, true
+						}
+						return lie(r), false
+					}, func(c *devices.LinkConfig) { c.URL = url })
+					for u := range uint8(4) {
+						s.loop(u+1, 0, time.Second, one())
+					}
+					s.run(5 * time.Minute)
+					if n := len(s.dialled("mcc1")); n > 25 {
+						t.Errorf("%d connections in 5 minutes because of one unit", n)
+					}
+					for i, lp := range s.plan.Loops {
+						bad := 0
+						for _, r := range s.readings(i) {
+							if r.Quality == measure.Good && r.Leads[measure.A1] != quantity.Ohm(lp.Unit)/1000 {
+								t.Fatalf("unit %d: a1 = %v", lp.Unit, r.Leads[measure.A1])
+							}
+							if r.Quality != measure.Good {
+								bad++
+							}
+						}
+						if all := len(s.readings(i)); lp.Unit == 1 && bad != all || lp.Unit != 1 && bad > all/50 {
+							t.Errorf("unit %d: %d of %d readings bad", lp.Unit, bad, all)
+						}
+					}
+				})
+			})
+		}
 	}
 }

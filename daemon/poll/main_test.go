@@ -113,7 +113,12 @@ func (s *site) options() Options { return Options{Dial: s.dial} }
 // during starts the poller, runs f beside it and stops it.
 func (s *site) during(f func(p *Poller)) *Poller {
 	s.t.Helper()
-	p, err := New(s.plan, s, s.options())
+	return s.duringWith(s.options(), f)
+}
+
+func (s *site) duringWith(o Options, f func(p *Poller)) *Poller {
+	s.t.Helper()
+	p, err := New(s.plan, s, o)
 	if err != nil {
 		s.t.Fatal(err)
 	}

@@ -180,7 +180,7 @@ func (r *runner) ask(j *job, q *devices.Request) ([]byte, error) {
 	if r.silent.timeouts > 0 {
 		// The gateway may have waited for a dead unit before it came to this
 		// request: that is bus time spent on the dead one.
-		if held := took - r.excess; held > 0 {
+		if held := took - r.excess - r.cfg.WireTime(q.Count); held > 0 {
 			r.probes.spend(held)
 			r.stats.probing.Add(int64(held))
 		}
@@ -222,11 +222,7 @@ const shortest = 30 * time.Millisecond
 // learn follows the longest time that units take beyond the wire; it fades over
 // some hundred answers.
 func (r *runner) learn(took time.Duration, count uint16) {
-	x := took
-	if r.conn.Transport() == devices.RTU {
-		x = max(took-r.cfg.WireTime(count), 0)
-	}
-	x = max(x, time.Microsecond)
+	x := max(took-r.cfg.WireTime(count), time.Microsecond)
 	if x > r.excess {
 		r.excess = x
 		return
@@ -238,7 +234,7 @@ func (r *runner) learn(took time.Duration, count uint16) {
 func (r *runner) failed(j *job, err error, now time.Time) {
 	switch fault := devices.FaultOf(err); fault {
 	case devices.FaultLost:
-		r.lost(j, err)
+		r.lost(j, err, now)
 	case devices.FaultTimeout:
 		r.unitFailed(j, err, now)
 		if r.silent.timedOut(j.unit.id, len(r.units), r.dialer.proven, r.asked, now, r.cfg.Timeout) {
@@ -282,19 +278,25 @@ func (r *runner) heard() {
 }
 
 // lost opens the link again. A connection that had worked may have been closed
-// for being idle: the slot gets another attempt on the new one.
-func (r *runner) lost(j *job, err error) {
+// for being idle: the slot gets another attempt on the new one. What is lost
+// again at the same request, or loses its frames by the answer, is held against
+// the unit: some gateways hang up on units that they do not know.
+func (r *runner) lost(j *job, err error, now time.Time) {
 	worked := r.dialer.proven
-	why := ReasonLost
 	if errors.Is(err, devices.ErrFraming) {
-		why = ReasonFraming
-	}
-	r.dialer.reopen(why, err.Error())
-	if worked && j.tries == 0 {
-		r.queue.putOff(j, time.Now().Add(min(j.interval/2, time.Second)))
+		r.dialer.reopen(ReasonFraming, err.Error())
+		r.unitFailed(j, err, now)
 		return
 	}
-	r.endSlot(j, measure.Comms, err.Error())
+	r.dialer.reopen(ReasonLost, err.Error())
+	switch {
+	case worked && j.tries == 0:
+		r.queue.putOff(j, now.Add(min(j.interval/2, time.Second)))
+	case j.tries > 0:
+		r.unitFailed(j, err, now)
+	default:
+		r.endSlot(j, measure.Comms, err.Error())
+	}
 }
 
 // unitFailed counts against the unit.
