@@ -131,6 +131,9 @@ func (d *Daemon) live(ctx context.Context, listener net.Listener) error {
 	return g.Wait()
 }
 
+// Overview returns the newest values of every loop, in the order of the plant.
+func (d *Daemon) Overview() web.Overview { return pages{d}.Overview() }
+
 // Handler returns the pages, for tests and embedding.
 func (d *Daemon) Handler() http.Handler { return d.web.Handler() }
 

@@ -102,8 +102,19 @@ func (d *Daemon) second(ctx context.Context, now time.Time) {
 	d.swap.RUnlock()
 	d.record(said)
 	if passed {
-		if err := d.snapshot(ctx); err != nil && ctx.Err() == nil {
-			d.log.Error().Err(err).Msg("no snapshot at this mark; a restart would replay from the one before")
-		}
+		d.markPassed(ctx, now)
+	}
+}
+
+// toldKeep is how long a notice that was delivered or refused stays in the
+// outbox, to be looked at; what it told is on record for good.
+const toldKeep = 30 * 24 * time.Hour
+
+func (d *Daemon) markPassed(ctx context.Context, now time.Time) {
+	if err := d.snapshot(ctx); err != nil && ctx.Err() == nil {
+		d.log.Error().Err(err).Msg("no snapshot at this mark; a restart would replay from the one before")
+	}
+	if err := d.records.PruneMessages(ctx, now.Add(-toldKeep)); err != nil && ctx.Err() == nil {
+		d.log.Error().Err(err).Msg("old notices could not be taken out of the outbox")
 	}
 }
