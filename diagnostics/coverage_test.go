@@ -17,15 +17,14 @@ import (
 // that the uncertainty states: each limit a rectangle, each assumption as wide
 // as it says. The checks then count how often U covers the truth (JCGM 101).
 type world struct {
-	rng     *rand.Rand
-	spec    diagnostics.Spec
-	pairs   bool // the device reports terminal pairs, not leads
-	gain    float64
-	offset  float64
-	fault   [measure.PairCount]float64 // instrument errors of the values, in their order
-	shares  [measure.LeadCount]float64 // how a lead differs from its cable, −1..1
-	common  float64                    // how the cable differs from its data, −1..1
-	present [measure.LeadCount]bool
+	rng    *rand.Rand
+	spec   diagnostics.Spec
+	pairs  bool // the device reports terminal pairs, not leads
+	gain   float64
+	offset float64
+	fault  [measure.PairCount]float64 // instrument errors of the values, in their order
+	shares [measure.LeadCount]float64 // how a lead differs from its cable, −1..1
+	common float64                    // how the cable differs from its data, −1..1
 }
 
 const (

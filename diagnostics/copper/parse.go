@@ -188,8 +188,12 @@ func (w *words) name() string {
 		on   bool
 		text string
 	}{
-		{w.solid, "solid"}, {w.stranded, "stranded"}, {w.tinned, "tinned"}, {w.constantan, "constantan"},
-		{w.hasNickel, "nickel " + number(w.nickel)}, {w.hasPercent, number(w.conductivity) + " IACS"},
+		{w.solid, "solid"},
+		{w.stranded, "stranded"},
+		{w.tinned, "tinned"},
+		{w.constantan, "constantan"},
+		{w.hasNickel, "nickel " + number(w.nickel)},
+		{w.hasPercent, number(w.conductivity) + " IACS"},
 	} {
 		if x.on {
 			b.WriteString(" " + x.text)

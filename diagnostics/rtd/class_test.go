@@ -68,11 +68,16 @@ func TestToleranceInOhm(t *testing.T) {
 		want  float64
 	}{
 		{rtd.ClassB, -196, 0.5515},
-		{rtd.ClassA, -100, 0.1419}, {rtd.ClassB, -100, 0.3242},
-		{rtd.ClassA, 0, 0.0586}, {rtd.ClassB, 0, 0.1172},
-		{rtd.ClassA, 100, 0.1327}, {rtd.ClassB, 100, 0.3034},
-		{rtd.ClassA, 200, 0.2023}, {rtd.ClassB, 200, 0.4780},
-		{rtd.ClassA, 400, 0.3274}, {rtd.ClassB, 400, 0.7926},
+		{rtd.ClassA, -100, 0.1419},
+		{rtd.ClassB, -100, 0.3242},
+		{rtd.ClassA, 0, 0.0586},
+		{rtd.ClassB, 0, 0.1172},
+		{rtd.ClassA, 100, 0.1327},
+		{rtd.ClassB, 100, 0.3034},
+		{rtd.ClassA, 200, 0.2023},
+		{rtd.ClassB, 200, 0.4780},
+		{rtd.ClassA, 400, 0.3274},
+		{rtd.ClassB, 400, 0.7926},
 		{rtd.ClassB, 600, 1.0610},
 	}
 	for _, c := range tests {

@@ -58,3 +58,41 @@ func TestLinearInterpolationWouldBeWrong(t *testing.T) {
 		t.Errorf("linear interpolation off by %.3f Ω in wide steps and %.3f Ω in narrow ones, want about 1.004 and 0.045", coarse, fine)
 	}
 }
+
+// Published inverse polynomials for t < 0 °C in w − 1 (or R), and how far each
+// is from the exact inverse at most: an independent check of the inverse.
+func TestPublishedInversePolynomials(t *testing.T) {
+	poly := func(x float64, d ...float64) float64 {
+		sum := 0.0
+		for i := len(d) - 1; i >= 0; i-- {
+			sum = sum*x + d[i]
+		}
+		return sum
+	}
+	tests := []struct {
+		name      string
+		c         *curve
+		low, high float64
+		f         func(w float64) float64
+		want      float64 // largest difference, °C
+	}{
+		{"ASTM E1137, also GOST 6651", platinum3851, -200, 0, func(w float64) float64 { return poly(w-1, 0, 255.819, 9.14550, -2.92363, 1.79090) }, 1.7e-3},
+		{"fifth order in R", platinum3851, -200, 0, func(w float64) float64 {
+			return poly(100*w, -242.02, 2.2228, 2.5859e-3, -4.8260e-6, -2.8183e-8, 1.5243e-10)
+		}, 1.1e-3},
+		{"GOST platinum 3911", platinum3911, -200, 0, func(w float64) float64 { return poly(w-1, 0, 251.903, 8.80035, -2.91506, 1.67611) }, 1.4e-3},
+		{"GOST copper 428", copper428, -180, 0, func(w float64) float64 { return poly(w-1, 0, 233.87, 7.9370, -2.0062, -0.3953) }, 1.7e-3},
+		{"GOST nickel 617 above 100 °C", nickel617, 100, 180, func(w float64) float64 { return 100 + poly(w-1.6172, 0, 144.096, -25.502, 4.4876) }, 2.1e-3},
+	}
+	for _, c := range tests {
+		worst := 0.0
+		for i := range 2001 {
+			at := c.low + (c.high-c.low)*float64(i)/2000
+			worst = max(worst, math.Abs(c.f(c.c.ratio(at))-c.c.inverse(c.c.ratio(at), 0)))
+		}
+		t.Logf("%s: %.2g °C", c.name, worst)
+		if worst > c.want*1.1 {
+			t.Errorf("%s differs by up to %.3g °C, want %.2g", c.name, worst, c.want)
+		}
+	}
+}

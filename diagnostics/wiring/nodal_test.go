@@ -97,7 +97,6 @@ func draw(t *rapid.T) drawn {
 
 func (d drawn) a1() float64 { return float64(d.leads[measure.A1]) }
 func (d drawn) a2() float64 { return float64(d.leads[measure.A2]) }
-func (d drawn) b1() float64 { return float64(d.leads[measure.B1]) }
 func (d drawn) b2() float64 { return float64(d.leads[measure.B2]) }
 
 // sensor joins the leads that are landed, each to its own terminal.
@@ -134,8 +133,10 @@ func (n network) between(t *rapid.T, p, q int) float64 {
 	return n.volts(t, q, source{p, q, milliamp})[p] / milliamp
 }
 
-var three = []measure.Lead{measure.A1, measure.B1, measure.B2}
-var four = []measure.Lead{measure.A1, measure.A2, measure.B1, measure.B2}
+var (
+	three = []measure.Lead{measure.A1, measure.B1, measure.B2}
+	four  = []measure.Lead{measure.A1, measure.A2, measure.B1, measure.B2}
+)
 
 // measured does what an input of the method does, step by step.
 func measured(t *rapid.T, m wiring.Method, d drawn, n network, fixed float64) float64 {
