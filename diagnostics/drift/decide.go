@@ -98,6 +98,9 @@ func (e *Engine) settled(k int, p *picture) bool {
 	if !ch.abrupt(p.raw[k]) {
 		return p.quick[k] > 0.75*ch.Peak
 	}
+	if small := min(smallStep*p.reach[k], smallOhm); p.quick[k] < small && p.quick[k]-math.Abs(ch.Jump) < p.limit[k] {
+		return false // stays and is harmless: somebody worked there
+	}
 	return p.at-ch.JumpAt >= settle*blockS && p.quick[k] > 0.85*ch.Peak && !ch.falling()
 }
 
@@ -120,6 +123,12 @@ func (e *Engine) voltage(k int, p *picture) bool {
 // fallOhm is more than the contacts of a sound lead have in all: five terminal
 // points of 1 to 2 mΩ.
 const fallOhm = 0.01
+
+// A step below these is no finding until it grows.
+const (
+	smallStep = 0.2   // of the contact that moves the reading by its limit
+	smallOhm  = 0.008 // where no reading is moved: more than a sound terminal has
+)
 
 // falling tells whether a level is lower today than yesterday.
 func (c *chState) falling() bool {
@@ -153,12 +162,12 @@ func (s *swing) explained() bool {
 func (e *Engine) swinging(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
 	x := ch.Swing.size()
-	if ch.Calm == 0 || p.blocks < 28 || x < 2*ch.Calm || x < 0.7*p.limit[k] {
+	if e.m.n < 2 || ch.Calm == 0 || p.blocks < 28 || x < 2*ch.Calm || x < 0.7*p.limit[k] {
 		ch.Swings = 0
 		return false
 	}
 	ch.Swings = min(ch.Swings+1, 200)
-	if ch.Swings < swingFor || ch.falling() || e.doubtful(k, p) || p.level[k] < 0.2*p.limit[k] || p.quick[k] < 0.5*ch.Peak || !ch.Swing.explained() {
+	if ch.Swings < swingFor || ch.falling() || ch.JumpAt > p.at-5*dayS && ch.abrupt(p.raw[k]) || e.doubtful(k, p) || p.level[k] < 0.2*p.limit[k] || p.quick[k] < 0.5*ch.Peak || !ch.Swing.explained() {
 		return false
 	}
 	for j := range e.m.n {
@@ -192,7 +201,11 @@ func (e *Engine) spiking(k int) bool {
 	if s.Sure >= spikeSure+2*s.Usual && s.Sure > 2*s.Down {
 		return true
 	}
-	return s.Sure+s.Maybe >= spikeMaybe+2*bad+2*s.Usual
+	need := float32(spikeMaybe)
+	if e.m.n < 3 {
+		need++ // fewer values in which bad telegrams would show
+	}
+	return s.Sure+s.Maybe >= need+2*bad+2*s.Usual
 }
 
 // name finds the kind of what channel k shows.

@@ -29,14 +29,15 @@ type hissState struct {
 }
 
 const (
-	hissMore    = 1.09 // ratio that the smoothed noise must pass: five standard errors of it
+	hissMore    = 1.14 // ratio that the smoothed noise must pass: five standard errors of it
 	hissFast    = 0.15 // weight of a block: a day and a half
 	hissCap     = 0.3  // of a block's logarithm: a storm of some hours does not reach the threshold
 	hissWeight  = 0.1  // of a block in the noise of each pair: four days
-	hissShare   = 0.2  // of the common rise (logarithms) that the quietest pair must show
+	hissShare   = 0.3  // of the common rise (logarithms) that the quietest pair must show
+	hissLeast   = 0.04 // and at least this much
 	hissTwo     = 1.25 // where there is one pair only, whose lead may be the noisy one
 	hissLearn   = 60   // blocks of baseline: fifteen days
-	hissConfirm = 3    // blocks: a storm of ten hours is over by then
+	hissConfirm = 4    // blocks: a storm of ten hours is over by then
 	// hissGrid is the least noise, as a share of the resolution, that can be
 	// followed: below, what is measured depends on where the value lies between
 	// two steps.
@@ -119,7 +120,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	if n == 1 {
 		least = max(least, hissTwo)
 	}
-	if m < least || quietest < hissShare*math.Log(m) {
+	if m < least || quietest < max(hissLeast, hissShare*math.Log(m)) {
 		h.Over = 0
 		if m < 1+(least-1)/2 {
 			out = e.clear(aboutInsulation, p.at, "noise is back near that of the baseline", out)

@@ -13,7 +13,7 @@ const (
 	floorScale = 4      // mean absolute residuals of a block: two days of them average to a third
 	floorCalm  = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
 	floorPair  = 0.005  // where two values stand against each other
-	floorAlone = 0.06   // of a single sum, whose temperature is known from its neighbours only
+	floorAlone = 0.1    // of a single sum, whose temperature is known from its neighbours only
 	unlearnt   = 2.0    // factor, less 1, on all of it while the baseline is young
 	settling   = 48     // blocks after work in which terminals settle: contacts fall by tens of mΩ with a time constant of days
 )
@@ -30,7 +30,7 @@ func (e *Engine) levels(p *picture) {
 			l = max(l, floorPair, 5*ch.Calm)
 		}
 		if e.m.n == 1 {
-			l = max(l, floorAlone*ch.Base, 2*floorScale*ch.Scale)
+			l = max(l, floorAlone*ch.Base, 3*floorScale*ch.Scale)
 		}
 		if !math.IsInf(p.reach[k], 1) {
 			l = max(l, floorLimit*p.reach[k])

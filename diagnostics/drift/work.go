@@ -26,6 +26,9 @@ const (
 // jumped notes a jump of the copper factor between two slots.
 func (e *Engine) jumped(f float64) {
 	cu := &e.s.Copper
+	if math.IsNaN(f) {
+		return
+	}
 	if cu.Slot > 0 && cu.N >= 2 && cu.JumpAt == 0 && math.Abs(f/cu.Slot-1) > jumpFactor {
 		cu.JumpAt, cu.JumpFrom, cu.JumpWait = e.s.Last, cu.Slot, 0
 	}
@@ -100,10 +103,10 @@ func (e *Engine) swapped(p *picture) (a, b int, ok bool) {
 			if e.m.n == 2 {
 				l = &p.raw
 			}
-			if x.Above < confirm || y.Above < confirm || l[a]*l[b] >= 0 || x.JumpAt-y.JumpAt > blockS || y.JumpAt-x.JumpAt > blockS {
+			if !e.both(a, b, l) || l[a]*l[b] >= 0 || x.JumpAt-y.JumpAt > blockS || y.JumpAt-x.JumpAt > blockS {
 				continue
 			}
-			if !x.abrupt(p.raw[a]) || !y.abrupt(p.raw[b]) || math.Abs(l[a]+l[b]) > 0.25*math.Abs(l[a])+swapOhm {
+			if !x.abrupt(p.raw[a]) || !y.abrupt(p.raw[b]) || math.Abs(l[a]+l[b]) > 0.25*math.Max(math.Abs(l[a]), math.Abs(l[b]))+swapOhm {
 				continue
 			}
 			d := (y.Base + y.Fit.at(p.f)) - (x.Base + x.Fit.at(p.f))
@@ -115,8 +118,18 @@ func (e *Engine) swapped(p *picture) (a, b int, ok bool) {
 	return 0, 0, false
 }
 
+// both tells whether one of two channels stands above its threshold and the
+// other stands out as well: small leads differ little, and inputs by some mΩ.
+func (e *Engine) both(a, b int, l *[channels]float64) bool {
+	x, y := &e.s.Ch[a], &e.s.Ch[b]
+	if e.m.n == 2 {
+		return x.Above >= confirm && y.Above >= confirm
+	}
+	return max(x.Above, y.Above) >= confirm && min(math.Abs(l[a]), math.Abs(l[b])) > max(0.25*max(math.Abs(l[a]), math.Abs(l[b])), 0.001)
+}
+
 // swapOhm is by how much two inputs of a device may differ, Ω.
-const swapOhm = 0.002
+const swapOhm = 0.003
 
 // abrupt tells whether most of a level came with one jump.
 func (c *chState) abrupt(level float64) bool {

@@ -1,3 +1,0 @@
-package drift
-
-var DBG = ""
