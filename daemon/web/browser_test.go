@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"os/exec"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -142,6 +143,21 @@ func TestBrowserLoopPage(t *testing.T) {
 	await(t, b, "values as a table", "document.querySelectorAll('#trend-values tbody tr').length > 20")
 	do(t, b, "a day", chromedp.Click("[data-span='86400']"))
 	await(t, b, "a day of values", "document.querySelectorAll('#trend-values tbody tr').length >= 20 && document.querySelector('#trend-values tbody th').textContent.slice(0, 10) >= new Date(Date.now() - 86400000).toISOString().slice(0, 10)")
+}
+
+// On a phone the answer comes first: sentence, drawing, what stands, steps.
+func TestBrowserPhoneOrder(t *testing.T) {
+	address, _ := serve(t, larkfield(3, time.Now()))
+	b := newBrowser(t)
+	do(t, b, "open", chromedp.EmulateViewport(390, 900), chromedp.Navigate(address+"/loop/TT-1101"))
+	await(t, b, "live", isLive)
+	tops := value[[]float64](t, b, "['now', 'circuit', 'findings', 'steps', 'trend', 'leads'].map((id) => document.getElementById(id).getBoundingClientRect().top)")
+	if !slices.IsSorted(tops) {
+		t.Errorf("the parts stand at %v px", tops)
+	}
+	if shown := value[bool](t, b, "getComputedStyle(document.querySelector('.run.wide')).display === 'none' && document.querySelector('.run.tall').clientHeight > 200"); !shown {
+		t.Error("the phone does not get its own drawing")
+	}
 }
 
 // TestBrowserPagesFit looks at each page at both widths: no sideways scroll, no
