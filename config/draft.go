@@ -115,9 +115,17 @@ type webDraft struct{ listen given[string] }
 // inherit takes over what the defaults give and the loop does not.
 func (l *loopDraft) inherit(d *loopDraft) {
 	for _, p := range [...]struct{ own, from *given[string] }{
-		{&l.site, &d.site}, {&l.area, &d.area}, {&l.box, &d.box}, {&l.cabinet, &d.cabinet}, {&l.cable, &d.cable},
-		{&l.balance, &d.balance}, {&l.role, &d.role}, {&l.service, &d.service}, {&l.sensor, &d.sensor},
-		{&l.link, &d.link}, {&l.profile, &d.profile},
+		{&l.site, &d.site},
+		{&l.area, &d.area},
+		{&l.box, &d.box},
+		{&l.cabinet, &d.cabinet},
+		{&l.cable, &d.cable},
+		{&l.balance, &d.balance},
+		{&l.role, &d.role},
+		{&l.service, &d.service},
+		{&l.sensor, &d.sensor},
+		{&l.link, &d.link},
+		{&l.profile, &d.profile},
 	} {
 		p.own.inherit(*p.from)
 	}

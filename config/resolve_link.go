@@ -111,7 +111,8 @@ func (l *loader) checkSerial(d linkDraft, t devices.Transport) {
 		path string
 	}{
 		{d.dataBits.ok, d.dataBits.at, d.dataBits.path},
-		{d.stopBits.ok, d.stopBits.at, d.stopBits.path}, {d.parity.ok, d.parity.at, d.parity.path},
+		{d.stopBits.ok, d.stopBits.at, d.stopBits.path},
+		{d.parity.ok, d.parity.at, d.parity.path},
 	} {
 		if v.ok {
 			l.add(v.at, v.path, "leave it out; a gateway has its own settings", "a %s link has no serial line", t)

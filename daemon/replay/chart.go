@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html"
 	"math"
+	"strings"
 	"time"
 
 	"ohmdrift/diagnostics"
@@ -36,7 +37,7 @@ func (c *chart) said(f *finding.Finding) {
 	if f.State == finding.Updated {
 		return
 	}
-	c.words = append(c.words, word{f.Time, fmt.Sprintf("%s %s", f.Kind, f.State), f.Severity > finding.Info && f.State == finding.Raised})
+	c.words = append(c.words, word{f.Time, strings.Join(append([]string{string(f.Kind)}, append(f.Leads.Names(), f.State.String())...), " "), f.Severity > finding.Info && f.State == finding.Raised})
 }
 
 // Sizes of the drawing in px.
@@ -73,8 +74,16 @@ func (c *chart) panels() []panel {
 		}})
 	}
 	return append(ps, panel{"copper factor against the baseline", []series{
-		{"factor", `stroke="#2f6b46" stroke-width="1.5"`, func(v *drift.View) float64 { return v.Factor }},
+		{"factor", `stroke="#2f6b46" stroke-width="1.5"`, func(v *drift.View) float64 { return factor(v) }},
 	}})
+}
+
+// factor is the copper factor, NaN while the engine has none: no copper has 0.
+func factor(v *drift.View) float64 {
+	if v.Factor == 0 {
+		return math.NaN()
+	}
+	return v.Factor
 }
 
 // svg draws everything; an empty record gives a drawing that says so.
@@ -113,7 +122,7 @@ func (c *chart) drawPanel(b *bytes.Buffer, p *panel, x func(time.Time) float64, 
 	fmt.Fprintf(b, `<text x="%d" y="%.0f">%s</text><rect x="%d" y="%.0f" width="%d" height="%d" fill="none" stroke="#ccc"/>`+"\n",
 		chartLeft, top-6, p.title, chartLeft, top, chartWidth-chartLeft-chartRight, panelHeight)
 	for _, v := range [...]float64{low, (low + high) / 2, high} {
-		fmt.Fprintf(b, `<text x="%d" y="%.1f" text-anchor="end" fill="#666">%.4g</text>`, chartLeft-6, y(v)+4, v)
+		fmt.Fprintf(b, `<text x="%d" y="%.1f" text-anchor="end" fill="#666">%s</text>`, chartLeft-6, y(v)+4, strings.ReplaceAll(fmt.Sprintf("%.3g", v), "-", "−"))
 	}
 	b.WriteByte('\n')
 	for i, s := range p.lines {

@@ -91,7 +91,7 @@ func said(f *finding.Finding) string {
 
 func (e *Explanation) row(s *Seen, at time.Time, what, said string) []string {
 	v := &s.View
-	r := []string{at.UTC().Format(time.RFC3339), what, decimals(v.Factor), strconv.FormatBool(v.Learnt)}
+	r := []string{at.UTC().Format(time.RFC3339), what, decimals(factor(v)), strconv.FormatBool(v.Learnt)}
 	for _, l := range e.spec.Leads() {
 		for _, q := range [...]*measure.Leads{&v.Contact, &v.Level, &v.Threshold, &v.Noise, &v.NoiseBase} {
 			r = append(r, decimals(q[l]))
