@@ -8,10 +8,10 @@ import (
 )
 
 const (
-	confirm  = 4   // blocks in a row that a level must stand above its threshold
-	soundFor = 12  // blocks without a claim before a contact counts as sound again
-	settle   = 10  // blocks that an abrupt rise is watched: what was just tightened or just moved settles
-	farReach = 0.6 // share of the limit at which nobody waits any longer
+	confirm  = 4    // blocks in a row that a level must stand above its threshold
+	soundFor = 12   // blocks without a claim before a contact counts as sound again
+	settle   = 10   // blocks that an abrupt rise is watched: what was just tightened or just moved settles
+	farReach = 0.65 // share of the limit at which nobody waits any longer: what is sound stays below half of it
 )
 
 // decide states what the picture means for the contacts.
@@ -70,6 +70,9 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 	if ch.Above >= confirm && e.settled(k, p) {
 		w = p.level[k] / p.limit[k]
 	}
+	if e.far(k, p) {
+		w = max(w, p.quick[k]/p.limit[k])
+	}
 	if e.swinging(k, p) {
 		w = max(w, ch.Swing.size()/p.limit[k], 1)
 	}
@@ -80,6 +83,12 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 		w = max(w, 1, float64(ch.Spike.Size)/p.limit[k]/4)
 	}
 	return w
+}
+
+// far tells whether a contact took up most of the limit at once: then half a day
+// must do.
+func (e *Engine) far(k int, p *picture) bool {
+	return p.quick[k] > farReach*p.reach[k] && p.newest[k] > farReach*p.reach[k] && p.quick[k] > 2*p.limit[k]
 }
 
 // settled tells whether a level can be believed: a rise that came at once is
@@ -180,7 +189,7 @@ func (e *Engine) swinging(k int, p *picture) bool {
 
 const (
 	spikeSure  = 3 // excursions that the sensor value confirms
-	spikeMaybe = 5 // excursions that nothing contradicts, beyond what bad values explain
+	spikeMaybe = 3 // excursions that nothing contradicts, beyond what bad values explain
 )
 
 // spikeWorth is the mean size from which excursions matter, Ω.
@@ -202,8 +211,8 @@ func (e *Engine) spiking(k int) bool {
 		return true
 	}
 	need := float32(spikeMaybe)
-	if e.m.n < 3 {
-		need++ // fewer values in which bad telegrams would show
+	if c := e.m.ch[k].coef; e.m.n < 3 || c == 0 || math.IsNaN(c) {
+		need += 2 // fewer values in which bad telegrams would show, or no sensor value that would contradict them
 	}
 	return s.Sure+s.Maybe >= need+2*bad+2*s.Usual
 }
@@ -234,6 +243,6 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)
 	default:
 		c.kind = finding.LeadDrift
-		c.evidence = fmt.Sprintf("contact part of %s is %.1f mΩ over two days, threshold %.1f mΩ, since %s", e.m.name(k), p.level[k]*1e3, p.limit[k]*1e3, day(ch.Rise))
+		c.evidence = fmt.Sprintf("contact part of %s is %.1f mΩ over two days, threshold %.1f mΩ, since %s X %.4f calm %.4f f %.2f t %.2f d %.2f", e.m.name(k), p.level[k]*1e3, p.limit[k]*1e3, day(ch.Rise), x, ch.Calm, f, t, d)
 	}
 }

@@ -40,6 +40,8 @@ func (e *Engine) levels(p *picture) {
 	p.raw = p.level
 	e.shift(&p.level, p)
 	e.shift(&p.quick, p)
+	p.newest = p.u
+	e.shift(&p.newest, p)
 }
 
 // shift moves the common part, which leads alone cannot tell from copper, to

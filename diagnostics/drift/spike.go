@@ -142,6 +142,9 @@ func (e *Engine) count(k int, g float64) {
 	case float64(p.Peak) < spikeClear*g:
 	case p.Kept > 0:
 		p.Sure += n
+		if p.Kept >= 1.5*n {
+			p.Sure += n / 2
+		}
 		e.spiked(p, n)
 	default:
 		p.Maybe += n
@@ -173,7 +176,10 @@ func (e *Engine) check(k int, x, sensor float64) float32 {
 	if math.IsNaN(want) || math.IsNaN(sensor) || !s.Known || math.Abs(want) < 4*s.Sigma {
 		return 0
 	}
-	if got := sensor - s.Value; math.Abs(got-want) < math.Abs(want)/2 {
+	switch off := math.Abs(sensor - s.Value - want); {
+	case off < math.Abs(want)/5 && math.Abs(want) > 8*s.Sigma:
+		return 1.5 // beyond doubt
+	case off < math.Abs(want)/2:
 		return 1
 	}
 	return -1
