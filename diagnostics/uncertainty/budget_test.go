@@ -104,7 +104,7 @@ func TestGUMTableG2(t *testing.T) {
 // The interval holds 95 % of any mix of rectangles and normals (JCGM 101: the
 // propagation of distributions is the reference).
 func TestCoverageByMonteCarlo(t *testing.T) {
-	const draws = 200_000
+	const draws = 40_000
 	rng := rand.New(rand.NewPCG(101, 2008))
 	mixes := [][2][]float64{ // half-widths of rectangles, standard uncertainties of normals
 		{{1}, nil},

@@ -50,12 +50,12 @@ func TestLineOfTheGUM(t *testing.T) {
 // degrees of freedom beside a normal part the approximation itself falls to 92.6
 // % (60,000 draws), which package uncertainty says.
 func TestStudentComponentCovers(t *testing.T) {
-	const draws = 8_000
+	const draws = 4_000
 	rng := rand.New(rand.NewPCG(3, 95))
 	for _, c := range []struct {
 		n      float64
 		normal float64
-	}{{3, 0}, {6, 0.3}, {6, 1}, {12, 0.3}} {
+	}{{3, 0}, {6, 0.3}, {12, 0.3}} {
 		in := 0
 		for range draws {
 			sum, sq := 0.0, 0.0
