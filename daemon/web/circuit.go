@@ -100,7 +100,7 @@ const (
 	elementLen     = 40
 	elementBreadth = 18
 	endWire        = 58 // along, from the last terminal to the end of the wire
-	nameChars      = 14 // of an enclosure's name on one line of a tall drawing
+	nameChars      = 10 // of an enclosure's name on one line of a tall drawing
 )
 
 // wideCircuit draws the run from left to right, tallCircuit from top to bottom.
@@ -114,7 +114,7 @@ func wideCircuit(l *Loop, cells []leadCell, bad finding.LeadSet) *drawing {
 func tallCircuit(l *Loop, cells []leadCell, bad finding.LeadSet) *drawing {
 	n := max(len(stages(l)), 1)
 	p := paper{tall: true, start: 132, first: 118, leads: l.Spec.Leads()}
-	p.gap = (tallW - 36 - p.first) / max(len(p.leads)-1, 1)
+	p.gap = (tallW - 62 - p.first) / max(len(p.leads)-1, 1)
 	p.end = p.start + (n-1)*tallStage
 	d := &drawing{ID: "tall", Class: "tall", W: tallW, H: p.end + 112}
 	d.draw(l, p, cells, bad)

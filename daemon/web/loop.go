@@ -95,6 +95,10 @@ func newLoopPage(l *Loop, g Progress, now time.Time) *loopPage {
 		p.Error.From += ", " + s.String()
 	}
 	p.Numbers = numbers(&l.Row)
+	if l.Standing != nil && p.Row.Bad == 0 { // the finding behind it may name the lead
+		p.Row.Bad = behind(l, l.Standing).Leads
+		p.Row.Leads = leadCells(&l.Row, p.Row.Bad)
+	}
 	bad := p.Row.Bad
 	cells := p.leadRows()
 	p.Where, p.Sight = where(l, bad), observability(l)

@@ -101,6 +101,7 @@ func TestPagesSayWhatTheyKnow(t *testing.T) {
 		{"failing", "/", []string{"a2 is open since", "Failure", "not visible"}, nil},
 		{"failing", "/loop/TT-1103", []string{"a2 is open", "The break is at one or more", "Before anything is touched"}, []string{"torque"}},
 		{"failing", "/loop/TT-1104", []string{"a1 cannot be told from the sensor on this transmitter", "not visible"}, nil},
+		{"failing", "/loop/TT-1106", []string{"marked terminals of b1", `class="lead bad"`, "Look at b1 without touching"}, nil},
 		{"inferred", "/", []string{"inferred: "}, nil},
 		{"inferred", "/loop/TT-1101", []string{"absolute, inferred, assuming one cable with equal leads", "lead b1: measured"}, nil},
 		{"one", "/", nil, []string{"inferred"}},
