@@ -189,7 +189,7 @@ func (q Quantity) primary() bool {
 
 // pairs maps the pair quantities to their place in a sample.
 var pairs = [...]measure.Pair{
-	PairA1A2 - PairA1A2: measure.PairA1A2, PairB1B2 - PairA1A2: measure.PairB1B2,
+	0: measure.PairA1A2, PairB1B2 - PairA1A2: measure.PairB1B2,
 	PairA1B1 - PairA1A2: measure.PairA1B1, PairA1B2 - PairA1A2: measure.PairA1B2,
 	PairA2B1 - PairA1A2: measure.PairA2B1, PairA2B2 - PairA1A2: measure.PairA2B2,
 }

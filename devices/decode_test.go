@@ -128,16 +128,31 @@ func TestPlan(t *testing.T) {
 		p    Profile
 		want []Request
 	}{
-		{"one block from lowest to highest field", Profile{Table: Holding, Fields: []Field{field(SensorOhm, 10), field(ReadingDegC, 4)}},
-			[]Request{{Holding, 4, 8, 8}}},
-		{"declared block goes on", Profile{Table: Input, Blocks: []Block{{0, 20}}, Fields: []Field{field(SensorOhm, 2), field(ReadingDegC, 4)}},
-			[]Request{{Input, 2, 4, 18}}},
-		{"undeclared gap is not read", Profile{Table: Input, Blocks: []Block{{0, 4}, {100, 4}}, Fields: []Field{field(SensorOhm, 0), field(ReadingDegC, 102)}},
-			[]Request{{Input, 0, 2, 4}, {Input, 102, 2, 2}}},
-		{"cut between fields at max-read", Profile{Table: Input, MaxRead: 5, Fields: []Field{field(LeadA1, 0), field(LeadA2, 2), field(LeadB1, 4)}},
-			[]Request{{Input, 0, 4, 5}, {Input, 4, 2, 2}}},
-		{"a block nobody needs", Profile{Table: Input, Blocks: []Block{{0, 4}, {50, 4}}, Fields: []Field{field(LeadA1, 0)}},
-			[]Request{{Input, 0, 2, 4}}},
+		{
+			"one block from lowest to highest field",
+			Profile{Table: Holding, Fields: []Field{field(SensorOhm, 10), field(ReadingDegC, 4)}},
+			[]Request{{Holding, 4, 8, 8}},
+		},
+		{
+			"declared block goes on",
+			Profile{Table: Input, Blocks: []Block{{0, 20}}, Fields: []Field{field(SensorOhm, 2), field(ReadingDegC, 4)}},
+			[]Request{{Input, 2, 4, 18}},
+		},
+		{
+			"undeclared gap is not read",
+			Profile{Table: Input, Blocks: []Block{{0, 4}, {100, 4}}, Fields: []Field{field(SensorOhm, 0), field(ReadingDegC, 102)}},
+			[]Request{{Input, 0, 2, 4}, {Input, 102, 2, 2}},
+		},
+		{
+			"cut between fields at max-read",
+			Profile{Table: Input, MaxRead: 5, Fields: []Field{field(LeadA1, 0), field(LeadA2, 2), field(LeadB1, 4)}},
+			[]Request{{Input, 0, 4, 5}, {Input, 4, 2, 2}},
+		},
+		{
+			"a block nobody needs",
+			Profile{Table: Input, Blocks: []Block{{0, 4}, {50, 4}}, Fields: []Field{field(LeadA1, 0)}},
+			[]Request{{Input, 0, 2, 4}},
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"time"
 
-	"github.com/simonvetter/modbus"
-
 	"ohmdrift/diagnostics/measure"
 )
 
@@ -138,29 +136,4 @@ func FaultOf(err error) Fault {
 		return e.Fault
 	}
 	return FaultLost
-}
-
-// exceptionCode maps the library's errors back to the code on the wire.
-func exceptionCode(err error) uint8 {
-	switch err {
-	case modbus.ErrIllegalFunction:
-		return 1
-	case modbus.ErrIllegalDataAddress:
-		return 2
-	case modbus.ErrIllegalDataValue:
-		return 3
-	case modbus.ErrServerDeviceFailure:
-		return 4
-	case modbus.ErrAcknowledge:
-		return 5
-	case modbus.ErrServerDeviceBusy:
-		return 6
-	case modbus.ErrMemoryParityError:
-		return 8
-	case modbus.ErrGWPathUnavailable:
-		return 10
-	case modbus.ErrGWTargetFailedToRespond:
-		return 11
-	}
-	return 0
 }

@@ -18,6 +18,13 @@ type wrong struct {
 	want   map[Transport]Fault // of the first request
 }
 
+// How long a request waits: not long where nothing will come, long enough for a
+// busy machine where something will.
+const (
+	patience = 40 * time.Millisecond
+	plenty   = 2 * time.Second
+)
+
 // first breaks the answer to the first request only.
 func first(broken func(r wiretest.Request) ([]byte, bool)) func() wiretest.Script {
 	return func() wiretest.Script {
@@ -72,8 +79,10 @@ func wrongs() []wrong {
 			b := r.Registers(uint16(r.N))
 			return append(b, b...), false
 		}), all(FaultNone)},
-		{"truncated", first(func(r wiretest.Request) ([]byte, bool) { return r.Registers(0)[:6], false }),
-			map[Transport]Fault{TCP: FaultLost, TLS: FaultLost, RTU: FaultGarbled, RTUOverTCP: FaultGarbled}},
+		{
+			"truncated", first(func(r wiretest.Request) ([]byte, bool) { return r.Registers(0)[:6], false }),
+			map[Transport]Fault{TCP: FaultLost, TLS: FaultLost, RTU: FaultGarbled, RTUOverTCP: FaultGarbled},
+		},
 		{"bit flipped in the header", first(func(r wiretest.Request) ([]byte, bool) {
 			b := r.Registers(0)
 			b[4] ^= 0x80 // MBAP: length; RTU: data
@@ -102,15 +111,21 @@ func wrongs() []wrong {
 			return r.FrameOf(0xFF, r.Txn, []byte{r.Fn | 0x80, 4}), false
 		}), map[Transport]Fault{TCP: FaultGarbled, TLS: FaultGarbled}},
 		{"silent", first(func(wiretest.Request) ([]byte, bool) { return nil, false }), all(FaultTimeout)},
-		{"noise", first(func(wiretest.Request) ([]byte, bool) { return []byte{0xFF, 0x00, 0x55, 0xAA, 0x12, 0x34, 0x99}, false }),
-			map[Transport]Fault{TCP: FaultLost, TLS: FaultLost, RTU: FaultGarbled, RTUOverTCP: FaultGarbled}},
+		{
+			"noise", first(func(wiretest.Request) ([]byte, bool) { return []byte{0xFF, 0x00, 0x55, 0xAA, 0x12, 0x34, 0x99}, false }),
+			map[Transport]Fault{TCP: FaultLost, TLS: FaultLost, RTU: FaultGarbled, RTUOverTCP: FaultGarbled},
+		},
 		{"echo of the request", first(func(r wiretest.Request) ([]byte, bool) {
 			return append(append([]byte(nil), r.Raw...), r.Registers(0)...), false
 		}), map[Transport]Fault{RTU: FaultNone, RTUOverTCP: FaultNone}},
-		{"accept and close", first(func(wiretest.Request) ([]byte, bool) { return nil, true }),
-			map[Transport]Fault{TCP: FaultLost, TLS: FaultLost, RTUOverTCP: FaultLost}},
-		{"close inside an answer", first(func(r wiretest.Request) ([]byte, bool) { return r.Registers(0)[:5], true }),
-			map[Transport]Fault{TCP: FaultLost, TLS: FaultLost, RTUOverTCP: FaultLost}},
+		{
+			"accept and close", first(func(wiretest.Request) ([]byte, bool) { return nil, true }),
+			map[Transport]Fault{TCP: FaultLost, TLS: FaultLost, RTUOverTCP: FaultLost},
+		},
+		{
+			"close inside an answer", first(func(r wiretest.Request) ([]byte, bool) { return r.Registers(0)[:5], true }),
+			map[Transport]Fault{TCP: FaultLost, TLS: FaultLost, RTUOverTCP: FaultLost},
+		},
 	}
 }
 
@@ -129,7 +144,11 @@ func TestFaults(t *testing.T) {
 				p.Play(w.script())
 				c := open(t, cfg)
 				for i := range 6 {
-					b, err := c.Read(Ask{Unit: 5, Table: Input, Addr: 10, Count: 4})
+					timeout := patience
+					if i == 0 && want != FaultTimeout {
+						timeout = plenty // what must come must not be missed
+					}
+					b, err := c.Read(Ask{Unit: 5, Table: Input, Addr: 10, Count: 4, Timeout: timeout})
 					if i == 0 && FaultOf(err) != want {
 						t.Errorf("first request: %v (%v), want %v", FaultOf(err), err, want)
 					}
@@ -161,10 +180,10 @@ func TestLateAnswerOfAnotherUnit(t *testing.T) {
 	everywhere(t, func(t *testing.T, p *wiretest.Peer, cfg LinkConfig) {
 		p.Play(late(1)())
 		c := open(t, cfg)
-		if _, err := c.Read(Ask{Unit: 5, Table: Holding, Count: 4}); FaultOf(err) != FaultTimeout {
+		if _, err := c.Read(Ask{Unit: 5, Table: Holding, Count: 4, Timeout: patience}); FaultOf(err) != FaultTimeout {
 			t.Fatalf("%v; want a timeout", err)
 		}
-		b, err := c.Read(Ask{Unit: 6, Table: Holding, Count: 4})
+		b, err := c.Read(Ask{Unit: 6, Table: Holding, Count: 4, Timeout: plenty})
 		if err != nil {
 			t.Fatalf("the neighbour of a late unit: %v", err)
 		}

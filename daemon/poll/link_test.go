@@ -276,17 +276,18 @@ func TestLyingUnit(t *testing.T) {
 						t.Errorf("%d connections in 5 minutes because of one unit", n)
 					}
 					for i, lp := range s.plan.Loops {
-						bad := 0
+						bad, why := 0, ""
 						for _, r := range s.readings(i) {
 							if r.Quality == measure.Good && r.Leads[measure.A1] != quantity.Ohm(lp.Unit)/1000 {
 								t.Fatalf("unit %d: a1 = %v", lp.Unit, r.Leads[measure.A1])
 							}
 							if r.Quality != measure.Good {
 								bad++
+								why += r.when.Format(" 04:05.000 ") + r.Problem
 							}
 						}
 						if all := len(s.readings(i)); lp.Unit == 1 && bad != all || lp.Unit != 1 && bad > all/50 {
-							t.Errorf("unit %d: %d of %d readings bad", lp.Unit, bad, all)
+							t.Errorf("unit %d: %d of %d readings bad:%s", lp.Unit, bad, all, why)
 						}
 					}
 				})

@@ -32,6 +32,7 @@ type runner struct {
 	asked   time.Time // start of the last request
 	lastGot time.Time // last answer of any unit
 	silent  silence
+	blamed  *unit         // the unit that was asked when a fresh connection broke: another goes first on the next
 	excess  time.Duration // the longest that answers take beyond the wire, fading
 	polite  politeness
 	pack    pack

@@ -36,6 +36,8 @@ func (r *runner) judge(j *job, now time.Time) verdict {
 		return verdict{later: now.Add(hopeStep), quality: measure.Comms, problem: r.dialer.problem}
 	case r.conn == nil:
 		return verdict{quality: measure.Comms, problem: r.dialer.problem}
+	case j.unit == r.blamed && len(r.units) > 1:
+		return verdict{quality: measure.Comms, problem: r.dialer.problem}
 	case j.unit.breaker.open() && (!j.unit.breaker.allow(now) || !r.probes.may(now)):
 		return verdict{quality: j.unit.quality, problem: j.unit.why()}
 	case j.refused >= 3 && now.Sub(j.asked) < refusedPause:
@@ -273,7 +275,7 @@ func (r *runner) endSlot(j *job, q measure.Quality, problem string) {
 // heard notes that the link carries answers.
 func (r *runner) heard() {
 	r.lastGot = time.Now()
-	r.silent = silence{}
+	r.silent, r.blamed = silence{}, nil
 	r.dialer.answered()
 }
 
@@ -295,6 +297,7 @@ func (r *runner) lost(j *job, err error, now time.Time) {
 	case j.tries > 0:
 		r.unitFailed(j, err, now)
 	default:
+		r.blamed = j.unit
 		r.endSlot(j, measure.Comms, err.Error())
 	}
 }
