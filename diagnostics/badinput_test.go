@@ -152,4 +152,11 @@ func TestIncompleteBaseline(t *testing.T) {
 	if err := l.SetBaseline(b); err == nil || !strings.Contains(err.Error(), "TT-1204: baseline: lead b1 is not reported") || l.HasBaseline() {
 		t.Errorf("error %v", err)
 	}
+	// A literal that names the leads only is enough.
+	if err := l.SetBaseline(diagnostics.Baseline{At: noon, Leads: measure.Leads{0.5, quantity.Ohm(nan), 0.5, 0.5}}); err != nil || !l.HasBaseline() {
+		t.Errorf("leads alone: %v", err)
+	}
+	if l.ClearBaseline(); l.HasBaseline() {
+		t.Error("the baseline was not forgotten")
+	}
 }

@@ -20,7 +20,9 @@ type Loop struct {
 }
 
 // Baseline is the accepted state of a loop's leads after work: what a loop
-// calibrated with its leads in circuit had trimmed out. Absent values are NaN.
+// calibrated with its leads in circuit had trimmed out. Absent values are NaN;
+// a loop or pair of exactly 0 counts as not given, so that a literal may leave
+// them out.
 type Baseline struct {
 	At    time.Time // when the leads were in this state
 	Leads measure.Leads
@@ -64,7 +66,10 @@ func (l *Loop) Spec() *Spec { return &l.spec }
 // b does not hold what the loop's method and report level need.
 func (l *Loop) SetBaseline(b Baseline) error {
 	s := measure.Empty(b.At, measure.Good)
-	s.Leads, s.LoopA, s.LoopB, s.Pairs = b.Leads, b.LoopA, b.LoopB, b.Pairs
+	s.Leads, s.LoopA, s.LoopB = b.Leads, given(b.LoopA), given(b.LoopB)
+	for i, p := range b.Pairs {
+		s.Pairs[i] = given(p)
+	}
 	e, reason := l.est.estimate(&s)
 	if reason != "" || !quantity.Known(e.value) {
 		if reason == "" {
@@ -74,6 +79,14 @@ func (l *Loop) SetBaseline(b Baseline) error {
 	}
 	l.baseline = baseline{set: true, at: b.At, estimate: e}
 	return nil
+}
+
+// given returns o, absent where it was left out of a literal.
+func given(o quantity.Ohm) quantity.Ohm {
+	if o == 0 {
+		return quantity.Ohm(math.NaN())
+	}
+	return o
 }
 
 // ClearBaseline forgets the baseline: SinceCal is not known any more.
