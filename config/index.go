@@ -28,7 +28,7 @@ func LoadIndex(file string, o IndexOptions) (*Plant, error) {
 		columns.value[own] = given[string]{value: name, at: Place{File: "columns"}, path: own, ok: true}
 	}
 	drafts := l.indexRows(file, text, columns)
-	res := &loopResolver{report: l.report, profiles: l.profiles, profileNames: l.names, broken: l.brokenProfile, sensors: map[string]rtd.Sensor{}}
+	res := &loopResolver{report: l.report, profileNamed: l.profile, profileNames: l.names, broken: l.brokenProfile, sensors: map[string]rtd.Sensor{}}
 	p := &Plant{Loops: res.loops(drafts)}
 	if len(drafts) == 0 && len(l.mistakes) == 0 {
 		l.add(Place{file, 2, 1}, "", "write one row a loop", "the index has no loops")

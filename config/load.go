@@ -64,8 +64,8 @@ type loader struct {
 	dir      string // of the plant file
 	files    []string
 	hash     hash.Hash
-	profiles map[string]*devices.Profile
-	names    []string // of profiles, in order
+	profiles map[string]*devices.Profile // that have been read
+	names    []string                    // of profiles, the built-in ones first
 
 	brokenProfiles []string // that could not be read; empty = name not known
 }

@@ -25,11 +25,10 @@ func qualityOf(word string) measure.Quality {
 	return measure.Device
 }
 
-// loadProfiles reads the built-in register maps and those of the site. They go
-// through the same code; a mistake in a built-in one is reported like any other.
+// loadProfiles reads the register maps of the site.
 func (l *loader) loadProfiles(own []given[string]) {
 	for _, f := range profiles.All() {
-		l.addProfile(l.parseProfile("built-in "+f.Name, f.Text))
+		l.names = append(l.names, builtInName(f))
 	}
 	for _, g := range own {
 		if name, text, ok := l.named(g); ok {
@@ -39,6 +38,29 @@ func (l *loader) loadProfiles(own []given[string]) {
 		}
 	}
 }
+
+// profile finds a register map. The built-in ones are read when they are asked
+// for, by the code that reads a site's own: what is wrong with one is a mistake
+// like any other.
+func (l *loader) profile(name string) (*devices.Profile, bool) {
+	if p, ok := l.profiles[name]; ok {
+		return p, true
+	}
+	for _, f := range profiles.All() {
+		if builtInName(f) != name {
+			continue
+		}
+		p := l.parseProfile("built-in "+f.Name, f.Text).profile
+		if p != nil {
+			l.profiles[name] = p
+		}
+		return p, p != nil
+	}
+	return nil, false
+}
+
+// builtInName is the name of a built-in register map: that of its file.
+func builtInName(f profiles.File) string { return strings.TrimSuffix(f.Name, ".yaml") }
 
 // profileAt is a profile and where its name stands.
 type profileAt struct {
@@ -51,7 +73,7 @@ func (l *loader) addProfile(p profileAt) {
 		l.brokenProfiles = append(l.brokenProfiles, p.name.value)
 		return
 	}
-	if _, twice := l.profiles[p.profile.Name]; twice {
+	if slices.Contains(l.names, p.profile.Name) {
 		l.add(p.name.at, p.name.path, "choose another name", "profile %q is defined already", p.profile.Name)
 		return
 	}

@@ -31,7 +31,7 @@ func (l *loader) resolve(file string, d *plantDraft) *Plant {
 	}
 	res := &loopResolver{
 		report: l.report, links: p.Links, linkIndex: indexLinks(p.Links),
-		profiles: l.profiles, profileNames: l.names, broken: l.brokenProfile, sensors: sensors, polled: true,
+		profileNamed: l.profile, profileNames: l.names, broken: l.brokenProfile, sensors: sensors, polled: true,
 		linksNamed: !d.links.bad && !slices.ContainsFunc(d.links.value, func(k given[linkDraft]) bool { return !k.value.name.ok }),
 	}
 	p.Loops = res.loops(loops)

@@ -17,7 +17,7 @@ func (r *loopResolver) profile(g *given[loopDraft], l *Loop) {
 		l.SensorIs = d.sensorIs.or(wiring.AfterMethod)
 		return
 	}
-	p, ok := r.profiles[d.profile.value]
+	p, ok := r.profileNamed(d.profile.value)
 	if !ok {
 		if r.polled && !r.broken(d.profile.value) { // an index for recorded data may name maps that are not at hand
 			r.add(d.profile.at, d.profile.path, meant(d.profile.value, r.profileNames), "profile %q is not defined", d.profile.value)

@@ -18,7 +18,7 @@ type loopResolver struct {
 	*report
 	links        []Link
 	linkIndex    map[string]int
-	profiles     map[string]*devices.Profile
+	profileNamed func(string) (*devices.Profile, bool)
 	profileNames []string
 	sensors      map[string]rtd.Sensor
 	linksNamed   bool                      // every link has a name that could be read

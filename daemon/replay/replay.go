@@ -25,6 +25,8 @@ type Options struct {
 	Explained func(*Seen)         // called in time order, on one goroutine
 	Bad       func(line int64, problem string)
 	Progress  func(rows int64) // called now and then, on one goroutine
+
+	few int // tests share out fewer rows
 }
 
 // Report counts what a replay read and wrote.
