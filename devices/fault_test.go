@@ -144,8 +144,8 @@ func TestFaults(t *testing.T) {
 				p.Play(w.script())
 				c := open(t, cfg)
 				for i := range 6 {
-					timeout := patience
-					if i == 0 && want != FaultTimeout {
+					timeout := patience // an answer cut short is known by its timeout alone
+					if i == 0 && want != FaultTimeout && w.name != "truncated" {
 						timeout = plenty // what must come must not be missed
 					}
 					b, err := c.Read(Ask{Unit: 5, Table: Input, Addr: 10, Count: 4, Timeout: timeout})
