@@ -49,6 +49,7 @@ func (e *Engine) contacts(p *picture) (claim, bool) {
 			continue
 		}
 		c.leads |= e.m.ch[k].named
+		c.channels |= 1 << k
 		if s > top {
 			worst, top = k, s
 		}
@@ -76,6 +77,9 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 	if e.swinging(k, p) {
 		w = max(w, ch.Swing.size()/p.limit[k], 1)
 	}
+	if e.standing(k, p) {
+		w = max(w, 0.5)
+	}
 	if e.voltage(k, p) {
 		w = max(w, -p.level[k]/p.limit[k])
 	}
@@ -83,6 +87,16 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 		w = max(w, 1, float64(ch.Spike.Size)/p.limit[k]/4)
 	}
 	return w
+}
+
+// standing tells whether a channel that is named in the standing finding is
+// still away from its baseline.
+func (e *Engine) standing(k int, p *picture) bool {
+	r := &e.s.Found[aboutContact]
+	if r.Kind == 0 || r.Channels&(1<<k) == 0 {
+		return false
+	}
+	return math.Abs(p.level[k]) > 0.6*p.limit[k] || e.s.Ch[k].Swing.size() > 0.7*p.limit[k]
 }
 
 // far tells whether a contact took up most of the limit at once: then half a day
@@ -171,7 +185,7 @@ func (s *swing) explained() bool {
 func (e *Engine) swinging(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
 	x := ch.Swing.size()
-	if e.m.n < 2 || ch.Calm == 0 || p.blocks < 28 || x < 2*ch.Calm || x < 0.7*p.limit[k] {
+	if e.m.n < 2 || p.blocks < 28 || x < 2*ch.Calm || x < 0.7*p.limit[k] {
 		ch.Swings = 0
 		return false
 	}
@@ -217,6 +231,14 @@ func (e *Engine) spiking(k int) bool {
 	return s.Sure+s.Maybe >= need+2*bad+2*s.Usual
 }
 
+// stepLook is how long a finding that began with a jump is not asked what it
+// swings with, s: the jump itself is still in the swing.
+const stepLook = 8 * dayS
+
+// wild is how much a drifting contact may move within days, as a share of its
+// level: humidity makes it some 10 %.
+const wild = 0.3
+
 // name finds the kind of what channel k shows.
 func (e *Engine) name(k int, p *picture, c *claim) {
 	ch := &e.s.Ch[k]
@@ -224,7 +246,9 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	c.contact = p.quick[k]
 	f, t, d := ch.Swing.byCopper(), ch.Swing.byProcess(), ch.Swing.byDay()
 	x := ch.Swing.size()
-	moves := x > 0.15*math.Abs(p.level[k]) && x > 2*ch.Calm
+	r := &e.s.Found[aboutContact]
+	fresh := ch.abrupt(p.raw[k]) && (r.Kind == 0 || p.at-r.Raised < stepLook)
+	moves := e.m.n > 1 && !fresh && x > 0.15*math.Abs(p.level[k]) && x > 2*ch.Calm
 	switch {
 	case e.spiking(k) && !(float64(ch.Spike.Size) <= 2*p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
@@ -232,12 +256,16 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case p.level[k] < 0:
 		c.kind = finding.ThermalEMF
 		c.evidence = fmt.Sprintf("%s is %.1f mΩ lower than its copper for two days and came there slowly, swing ±%.1f mΩ: no contact can do that, a voltage can", e.m.name(k), -p.level[k]*1e3, x*1e3)
-	case moves && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1:
+	case moves && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1,
+		moves && f < -0.3 && math.Abs(t) > 0.3 && x < 0.25*p.level[k]:
 		c.kind = finding.ThermalEMF
-		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ with the process temperature (correlation %.2f; with the cable's %.2f)", e.m.name(k), x*1e3, t, f)
-	case moves && (math.Abs(f) > 0.4 || d > 0.25):
+		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the process temperature (correlation %.2f; with the cable's %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, t, f)
+	case moves && (math.Abs(f) > 0.4 || d > 0.25), moves && x > wild*p.level[k] && (math.Abs(f) > 0.2 || d > 0.1):
 		c.kind = finding.LeadThermal
 		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the temperature of the cable (correlation %.2f, %.0f %% of it daily), copper taken off", e.m.name(k), x*1e3, p.level[k]*1e3, f, d*100)
+	case moves && x > wild*p.level[k]:
+		c.kind = finding.LeadIntermittent
+		c.evidence = fmt.Sprintf("%s comes and goes within days: ±%.1f mΩ around %.1f mΩ, with no temperature (cable %.2f, process %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, f, t)
 	case ch.abrupt(p.raw[k]):
 		c.kind = finding.LeadStep
 		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)

@@ -29,12 +29,12 @@ type hissState struct {
 }
 
 const (
-	hissMore    = 1.14 // ratio that the smoothed noise must pass: five standard errors of it
-	hissFast    = 0.15 // weight of a block: a day and a half
+	hissMore    = 1.10 // ratio that the smoothed noise must pass: six standard errors of it
+	hissFast    = 0.08 // weight of a block: three days
 	hissCap     = 0.3  // of a block's logarithm: a storm of some hours does not reach the threshold
 	hissWeight  = 0.1  // of a block in the noise of each pair: four days
 	hissShare   = 0.3  // of the common rise (logarithms) that the quietest pair must show
-	hissLeast   = 0.04 // and at least this much
+	hissLeast   = 0.03 // and at least this much
 	hissTwo     = 1.25 // where there is one pair only, whose lead may be the noisy one
 	hissLearn   = 60   // blocks of baseline: fifteen days
 	hissConfirm = 4    // blocks: a storm of ten hours is over by then

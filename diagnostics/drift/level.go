@@ -9,11 +9,11 @@ const (
 	floorOhm   = 0.003  // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and half as much again with age
 	floorShare = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year
 	floorLimit = 0.03   // of the contact that would move the reading by its limit: below, nobody acts
-	floorGrid  = 0.45   // of the resolution: rounding hides less than half a step
+	floorGrid  = 0.7    // of the resolution: rounding hides less than half a step
 	floorScale = 4      // mean absolute residuals of a block: two days of them average to a third
 	floorCalm  = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
 	floorPair  = 0.005  // where two values stand against each other
-	floorAlone = 0.1    // of a single sum, whose temperature is known from its neighbours only
+	floorAlone = 0.15   // of a single sum, whose temperature is known from its neighbours only
 	unlearnt   = 2.0    // factor, less 1, on all of it while the baseline is young
 	settling   = 48     // blocks after work in which terminals settle: contacts fall by tens of mΩ with a time constant of days
 )

@@ -24,6 +24,7 @@ const (
 type record struct {
 	Kind     uint8 // index into finding.Kinds() plus 1; 0 = nothing stands
 	Leads    finding.LeadSet
+	Channels uint8 // bits
 	Severity finding.Severity
 	Since    int64
 	Raised   int64
@@ -38,6 +39,7 @@ type record struct {
 type claim struct {
 	kind     finding.Kind
 	leads    finding.LeadSet
+	channels uint8
 	severity finding.Severity
 	since    int64
 	contact  float64
@@ -88,7 +90,7 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 	if t == aboutContact {
 		o = e.foresee(c.since)
 	}
-	*r = record{Outlook: o, Kind: kindIndex(c.kind), Leads: c.leads, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: c.contact, Sure: c.sure}
+	*r = record{Outlook: o, Kind: kindIndex(c.kind), Leads: c.leads, Channels: c.channels, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: c.contact, Sure: c.sure}
 	return append(out, e.finding(r, at, state, c.evidence))
 }
 
