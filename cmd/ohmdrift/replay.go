@@ -212,7 +212,8 @@ func badRows(errs io.Writer) func(int64, string) {
 
 func summarise(errs io.Writer, r *replay.Report, loops int, took time.Duration) {
 	rate := float64(r.Rows) / max(took.Seconds(), 1e-9)
-	fmt.Fprintf(errs, "%d rows of %s in %.1f s (%.0f/s); %d findings lines, %d estimates\n", r.Rows, counted(loops, "loop"), took.Seconds(), rate, r.Findings, r.Estimates)
+	fmt.Fprintf(errs, "%s of %s in %.1f s (%.0f/s); %s, %s\n", counted(int(r.Rows), "row"), counted(loops, "loop"), took.Seconds(), rate,
+		counted(int(r.Findings), "line")+" of findings", counted(int(r.Estimates), "estimate"))
 	if r.Bad > 0 {
 		fmt.Fprintf(errs, "%s skipped\n", counted(int(r.Bad), "bad row"))
 	}

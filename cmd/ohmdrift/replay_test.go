@@ -148,7 +148,7 @@ func TestReplayByPlantFile(t *testing.T) {
 		t.Fatal(err)
 	}
 	code, out, errs := ran(t, "replay", "--config", exampleConfig, "--input", input)
-	if code != exitGood || out != "" || !strings.Contains(errs, "1 rows of 60 loops") {
+	if code != exitGood || out != "" || !strings.Contains(errs, "1 row of 60 loops") {
 		t.Errorf("exit %d, %q, %s", code, out, errs)
 	}
 }
