@@ -179,38 +179,34 @@ func (c *Conn) Read(a Ask) ([]byte, error) {
 	if a.Max < a.Count {
 		a.Max = a.Count
 	}
-	count := a.Count
-	if c.transport.Ambiguous() {
-		var ok bool
-		if count, ok = c.distinct(&a); !ok {
-			return nil, &RequestError{
-				Fault: FaultUnsynced, Link: c.address, Unit: a.Unit, Table: a.Table, Addr: a.Addr, Count: a.Count,
-			}
+	if !c.transport.Ambiguous() {
+		return c.read(&a, a.Count)
+	}
+	count, ok := c.stale.pick(a.Unit, uint8(a.Table), a.Count, a.Max, time.Now())
+	if !ok {
+		if err := c.clear(&a); err != nil {
+			return nil, err
 		}
+		count = a.Count
 	}
 	return c.read(&a, count)
 }
 
-// distinct returns a number of registers whose answer cannot be mistaken for a
-// late one, asking first for a shorter piece of the block where there is no
-// other way.
-func (c *Conn) distinct(a *Ask) (uint16, bool) {
-	now := time.Now()
-	if count, ok := c.stale.pick(a.Unit, uint8(a.Table), a.Count, a.Max, now); ok {
-		return count, true
-	}
-	marker, ok := c.stale.marker(a.Unit, uint8(a.Table), a.Count)
+// clear makes sure that no late answer can be mistaken for the one to a: it
+// asks for a shorter piece of the block, whose answer comes after all that were
+// still to come. Where the unit has no such piece there is nothing but waiting.
+func (c *Conn) clear(a *Ask) error {
+	unsynced := &RequestError{Fault: FaultUnsynced, Link: c.address, Unit: a.Unit, Table: a.Table, Addr: a.Addr, Count: a.Count}
+	piece, ok := c.stale.piece(a.Unit, uint8(a.Table), a.Count)
 	if !ok {
-		return 0, false
+		return unsynced
 	}
-	_, err := c.read(a, marker)
-	if err != nil {
-		if f := FaultOf(err); f == FaultConfiguration {
-			c.stale.noMarker(a.Unit)
-		}
-		return 0, false
+	_, err := c.read(a, piece)
+	if FaultOf(err) == FaultConfiguration {
+		c.stale.noPiece(a.Unit)
+		return unsynced
 	}
-	return c.stale.pick(a.Unit, uint8(a.Table), a.Count, a.Max, time.Now())
+	return err
 }
 
 func (c *Conn) read(a *Ask, count uint16) ([]byte, error) {
@@ -264,6 +260,8 @@ func (c *Conn) sort(e *RequestError) Fault {
 		return FaultGarbled
 	case e.Cause == errSilent:
 		return FaultTimeout
+	case e.Cause == ErrStopped:
+		return FaultLost
 	case isRefusal(e.Cause):
 		return FaultRefused
 	case errors.As(e.Cause, new(modbus.Error)):
@@ -305,8 +303,8 @@ func (c *Conn) quiet() {
 	}
 }
 
-// Interrupt ends a running request and refuses later ones. It may be called
-// from any goroutine.
+// Interrupt ends a running request and refuses later ones, with ErrStopped. It
+// may be called from any goroutine.
 func (c *Conn) Interrupt() {
 	c.wire.off.Store(true)
 	c.wire.s.SetDeadline(time.Unix(1, 0))

@@ -16,8 +16,8 @@ type staleness struct {
 
 // doubt is what one unit still owes.
 type doubt struct {
-	owed     []owed
-	noMarker bool // the unit does not answer pieces of a block
+	owed    []owed
+	noPiece bool // the unit does not answer pieces of a block
 }
 
 type owed struct {
@@ -74,9 +74,9 @@ func (s *staleness) answered(unit uint8) {
 	}
 }
 
-func (s *staleness) noMarker(unit uint8) {
+func (s *staleness) noPiece(unit uint8) {
 	if d := s.units[unit]; d != nil {
-		d.noMarker = true
+		d.noPiece = true
 	}
 }
 
@@ -104,10 +104,10 @@ func (s *staleness) pick(unit, fn uint8, count, most uint16, now time.Time) (uin
 	return 0, false
 }
 
-// marker returns a shorter length, below count, that no late answer has.
-func (s *staleness) marker(unit, fn uint8, count uint16) (uint16, bool) {
+// piece returns a shorter length, below count, that no late answer has.
+func (s *staleness) piece(unit, fn uint8, count uint16) (uint16, bool) {
 	d := s.units[unit]
-	if d == nil || d.noMarker {
+	if d == nil || d.noPiece {
 		return 0, false
 	}
 	for n := uint16(1); n < count; n++ {

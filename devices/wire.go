@@ -52,11 +52,13 @@ type wire struct {
 // more; only a new connection finds them again.
 var ErrFraming = errors.New("the stream of answers has lost its frames")
 
+// ErrStopped is what a request ends with that Interrupt has ended.
+var ErrStopped = errors.New("stopped")
+
 // What a wire can fail with, beside what the stream says.
 var (
-	errInterrupted = errors.New("stopped")
-	errIdle        = errors.New("nothing was asked")
-	errSilent      = fmt.Errorf("no answer: %w", os.ErrDeadlineExceeded)
+	errIdle   = errors.New("nothing was asked")
+	errSilent = fmt.Errorf("no answer: %w", os.ErrDeadlineExceeded)
 )
 
 // garbled is an answer that is not one.
@@ -76,7 +78,7 @@ func (w *wire) Write(b []byte) (int, error) {
 		return 0, w.fail(err)
 	}
 	if w.off.Load() {
-		return 0, w.fail(errInterrupted)
+		return 0, w.fail(ErrStopped)
 	}
 	if !w.mbap {
 		w.empty()
@@ -141,7 +143,7 @@ func (w *wire) fill() error {
 	case err == nil:
 		return io.ErrNoProgress
 	case errors.Is(err, os.ErrDeadlineExceeded) && w.off.Load():
-		return errInterrupted
+		return ErrStopped
 	case errors.Is(err, os.ErrDeadlineExceeded) && w.w > w.r && w.mbap:
 		return ErrFraming
 	case errors.Is(err, os.ErrDeadlineExceeded) && w.w > w.r:

@@ -176,7 +176,7 @@ func (s *silence) timedOut(unit uint8, units int, proven bool, start, now time.T
 	s.timeouts++
 	s.busyTill = start.Add(timeout)
 	limit := 3
-	if !proven {
+	if !proven || units == 1 {
 		limit = 2
 	}
 	return s.timeouts >= limit && (s.several || units == 1) && now.Sub(s.since) >= 2*timeout

@@ -17,11 +17,17 @@ import (
 // The others keep every slot within 10 % of the interval, and dead units take
 // no more than 5 % of the bus.
 func TestDeadUnitsCostTheirNeighboursNothing(t *testing.T) {
+	for _, url := range []string{"tcp://mcc1:502", "rtuovertcp://mcc1:4001"} {
+		t.Run(url[:3], func(t *testing.T) { deadUnits(t, url) })
+	}
+}
+
+func deadUnits(t *testing.T, url string) {
 	synctest.Test(t, func(t *testing.T) {
 		s := newSite(t)
 		dead := func(u uint8) bool { return u%5 == 0 }
 		var l log
-		s.link("mcc1", l.of(silentUnits(numbered, dead)))
+		s.link("mcc1", l.of(silentUnits(numbered, dead)), func(c *devices.LinkConfig) { c.URL = url })
 		for u := range uint8(50) {
 			s.loop(u+1, 0, time.Second, one())
 		}

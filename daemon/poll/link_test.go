@@ -3,6 +3,7 @@ package poll
 import (
 	"fmt"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
@@ -123,6 +124,37 @@ func TestHalfOpen(t *testing.T) {
 			if first.IsZero() || first.Sub(healed) > 75*time.Second {
 				t.Errorf("loop %d: good again %v after the line healed", i, first.Sub(healed))
 			}
+		}
+	})
+}
+
+// TestHalfOpenWithOneSlowLoop: a single loop polled once a minute must not take
+// minutes to find that its connection is dead.
+func TestHalfOpenWithOneSlowLoop(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s := newSite(t)
+		var dead sync.Map // connections that are half open, by number
+		p := s.link("mcc1", nil)
+		p.Play(func(r wiretest.Request) ([]byte, bool) {
+			if _, ok := dead.Load(p.Dials()); ok {
+				return nil, false
+			}
+			return numbered(r)
+		})
+		s.loop(1, 0, time.Minute, one())
+		s.during(func(*Poller) {
+			pass(150 * time.Second)
+			dead.Store(1, true)
+			pass(5 * time.Minute)
+		})
+		bad := 0
+		for _, r := range s.readings(0) {
+			if r.Quality != measure.Good {
+				bad++
+			}
+		}
+		if bad > 1 {
+			t.Errorf("%d readings lost to one half-open connection, want at most one", bad)
 		}
 	})
 }

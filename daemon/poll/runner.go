@@ -24,18 +24,20 @@ type runner struct {
 	units map[uint8]*unit
 	loops map[loopKey]*loopState
 
-	conn    *devices.Conn
-	dialer  dialer
-	clock   clock
-	probes  budget
-	gate    time.Time // no request before
-	asked   time.Time // start of the last request
-	lastGot time.Time // last answer of any unit
-	silent  silence
-	blamed  *unit         // the unit that was asked when a fresh connection broke: another goes first on the next
-	excess  time.Duration // the longest that answers take beyond the wire, fading
-	polite  politeness
-	pack    pack
+	conn     *devices.Conn
+	dialer   dialer
+	clock    clock
+	probes   budget
+	gate     time.Time // no request before
+	asked    time.Time // start of the last request
+	lastGot  time.Time // last answer of any unit
+	silent   silence
+	blamed   *unit         // the unit that was asked when a fresh connection broke: another goes first on the next
+	excess   time.Duration // the longest that answers take beyond the wire, fading
+	usual    time.Duration // what they usually take
+	shortest time.Duration // interval of the link
+	polite   politeness
+	pack     pack
 
 	doubtAfter int // readings in a row that look wrong before their byte order is doubted
 	works      []*work
@@ -208,7 +210,9 @@ func (r *runner) adopt(t *takeover) {
 		}
 	}
 	loops, units := map[loopKey]*loopState{}, map[uint8]*unit{}
+	r.shortest = time.Hour
 	for _, j := range t.jobs {
+		r.shortest = min(r.shortest, j.interval)
 		j.unit = r.keepUnit(j.id, units)
 		for i := range j.members {
 			m := &j.members[i]

@@ -207,24 +207,31 @@ func (r *runner) pace(start, end time.Time) time.Time {
 }
 
 // timeout returns how long the unit may take. A unit that may be dead gets only
-// what living ones on this link need, so that waiting for it disturbs nobody;
-// one that turns out to be slow gets the whole timeout again.
+// what living ones on this link need, and not so long that the others would
+// notice; one that turns out to be slow gets the whole timeout again.
 func (r *runner) timeout(u *unit) time.Duration {
 	if !u.breaker.suspect() || u.slow || r.excess == 0 {
 		return r.cfg.Timeout
 	}
-	return min(r.cfg.Timeout, 3*r.excess+shortest)
+	unnoticed := max(time.Duration(noticed*float64(r.shortest)), 4*r.usual)
+	return min(r.cfg.Timeout, 3*r.excess+schedulers, unnoticed)
 }
 
-// shortest is the least that a suspect unit is given beyond what living ones
-// need: schedulers and gateways of small computers take a few tens of
-// milliseconds at times (common practice).
-const shortest = 30 * time.Millisecond
+const (
+	// schedulers is what a suspect unit is given beyond what living ones need:
+	// those of gateways and of this machine take a few tens of milliseconds at
+	// times (common practice).
+	schedulers = 30 * time.Millisecond
+	// noticed is the share of the shortest interval of a link by which waiting
+	// for a dead unit may put off a sound one.
+	noticed = 0.08
+)
 
-// learn follows the longest time that units take beyond the wire; it fades over
-// some hundred answers.
+// learn follows the usual and the longest time that units take beyond the wire;
+// both fade over some hundred answers.
 func (r *runner) learn(took time.Duration, count uint16) {
 	x := max(took-r.cfg.WireTime(count), time.Microsecond)
+	r.usual += (x - r.usual) / 64
 	if x > r.excess {
 		r.excess = x
 		return
@@ -238,10 +245,7 @@ func (r *runner) failed(j *job, err error, now time.Time) {
 	case devices.FaultLost:
 		r.lost(j, err, now)
 	case devices.FaultTimeout:
-		r.unitFailed(j, err, now)
-		if r.silent.timedOut(j.unit.id, len(r.units), r.dialer.proven, r.asked, now, r.cfg.Timeout) {
-			r.linkSilent(err)
-		}
+		r.timedOut(j, err, now)
 	case devices.FaultGarbled:
 		if j.unit.breaker.known && j.unit.breaker.fails == 0 && j.tries == 0 {
 			r.queue.putOff(j, now) // a disturbed frame: once more, at once
@@ -284,6 +288,9 @@ func (r *runner) heard() {
 // again at the same request, or loses its frames by the answer, is held against
 // the unit: some gateways hang up on units that they do not know.
 func (r *runner) lost(j *job, err error, now time.Time) {
+	if errors.Is(err, devices.ErrStopped) {
+		return // the poller ends; the slot is nobody's fault
+	}
 	worked := r.dialer.proven
 	if errors.Is(err, devices.ErrFraming) {
 		r.dialer.reopen(ReasonFraming, err.Error())
@@ -313,6 +320,22 @@ func (r *runner) unitFailed(j *job, err error, now time.Time) {
 		r.log.Warn().Uint8("unit", u.id).Str("problem", u.problem).Msg("unit does not answer; probing now and then")
 	}
 	r.endSlot(j, u.quality, u.problem)
+}
+
+// timedOut counts against the unit, and perhaps the link. Where slots are long
+// a sound unit gets a second chance in the same one: the frame may have been
+// lost, or the connection may be half open, which should not take minutes to
+// find.
+func (r *runner) timedOut(j *job, err error, now time.Time) {
+	blame := r.silent.timedOut(j.unit.id, len(r.units), r.dialer.proven, r.asked, now, r.cfg.Timeout)
+	if j.unit.breaker.known && j.unit.breaker.fails == 0 && j.tries == 0 && j.interval >= 4*r.cfg.Timeout {
+		r.queue.putOff(j, now)
+	} else {
+		r.unitFailed(j, err, now)
+	}
+	if blame {
+		r.linkSilent(err)
+	}
 }
 
 // linkSilent opens a connection again that nobody answers on. What the units
