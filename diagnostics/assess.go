@@ -28,6 +28,7 @@ func (l *Loop) Assess(s *measure.Sample) Assessment {
 	a.EMF = l.emf(s)
 	a.Spread = l.spread(&w.leads)
 	l.takeSensor(s, &w, &a)
+	l.takeConnection(&w, &a)
 	l.takeErrors(&w, &a)
 	l.judge(&w, &a)
 	return a
@@ -38,6 +39,7 @@ type working struct {
 	estimate
 	ohms    uncertainty.Budget // of the imbalance
 	change  uncertainty.Budget // of its change since the baseline
+	wrong   bool               // the connection is not the configured one
 	element quantity.DegC      // what the element alone says, where the device reports it; NaN otherwise
 }
 
@@ -163,9 +165,32 @@ func (l *Loop) afterMethod(o quantity.Ohm, est *estimate, a *Assessment) quantit
 	return o
 }
 
+// sureConnection is the confidence from which a wrong connection stands in for
+// the method that was configured: a jumper that the leads themselves show. Two
+// leads under one terminal can also be one side of a cable that has grown.
+const sureConnection = 0.8
+
+// takeConnection puts the error of a false four-wire connection in the place of
+// none: a jumper leaves lead resistance in the reading, and a reading error of 0
+// beside such leads would look real.
+func (l *Loop) takeConnection(w *working, a *Assessment) {
+	if !l.est.exact || a.Reason != "" {
+		return
+	}
+	v := l.falseFourWire(&w.leads)
+	if v.Confidence < sureConnection || !quantity.Known(v.Error) {
+		return
+	}
+	w.value, w.basis, w.wrong = v.Error, Inferred, true
+	a.Imbalance, a.Basis, a.Reason = v.Error, Inferred, reasonNotFourWire
+}
+
 // takeErrors computes the error from the leads alone, and since calibration.
 func (l *Loop) takeErrors(w *working, a *Assessment) {
 	l.est.budget(&w.estimate, &w.ohms)
+	if w.wrong { // the lead in the reading is told from its neighbours
+		w.ohms.Rect(l.est.spread*float64(w.value) + float64(l.est.accuracy))
+	}
 	a.Error, a.U = l.inDegrees(a, w.value, &w.ohms)
 	if quantity.Known(w.value) && quantity.Known(a.Sensor) && !quantity.Known(a.Error) {
 		a.fault(measure.OutOfRange, reasonElementRange)
@@ -175,7 +200,7 @@ func (l *Loop) takeErrors(w *working, a *Assessment) {
 		a.ErrorHigh, _ = l.inDegrees(a, w.high, &w.ohms)
 	}
 	switch {
-	case l.est.exact: // no lead has a part in the reading, now or then
+	case l.est.exact && !w.wrong: // no lead has a part in the reading, now or then
 		a.SinceCal, a.USinceCal = a.Error, a.U
 	case l.baseline.set:
 		moved := l.est.change(&w.estimate, &l.baseline, a.At, &w.change)

@@ -2,6 +2,7 @@ package diagnostics
 
 import (
 	"math"
+	"strings"
 
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
@@ -58,8 +59,23 @@ func (l *Loop) raise(a *Assessment, sev finding.Severity, confidence float64, ev
 	return finding.Finding{
 		Time: a.At, Since: a.At, Loop: l.spec.Tag, State: finding.Raised, Severity: sev,
 		Contact: quantity.Ohm(math.NaN()), Error: err, U: u, POverLimit: a.POverLimit,
-		Confidence: confidence, Engine: CheckEngine, Evidence: evidence,
+		Confidence: confidence, Engine: CheckEngine, Evidence: signs(evidence),
 	}
+}
+
+// signs writes negative numbers of a sentence with the minus sign, U+2212; dates
+// and words keep their hyphens.
+func signs(s string) string {
+	var b strings.Builder
+	for i := range len(s) {
+		digit := i+1 < len(s) && s[i+1] >= '0' && s[i+1] <= '9'
+		if s[i] == '-' && digit && (i == 0 || s[i-1] == ' ' || s[i-1] == '/') {
+			b.WriteString("−")
+			continue
+		}
+		b.WriteByte(s[i])
+	}
+	return b.String()
 }
 
 // smallestLimit returns the tighter of the two limits, or the class tolerance

@@ -16,7 +16,7 @@ var imbalance = check{
 }
 
 func findImbalance(l *Loop, _ *measure.Sample, a *Assessment) (finding.Finding, bool) {
-	if !a.Over {
+	if !a.Over || a.Reason == reasonNotFourWire { // the wrong connection is told instead
 		return finding.Finding{}, false
 	}
 	err, u := l.Counts(a)

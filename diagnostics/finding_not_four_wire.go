@@ -27,10 +27,12 @@ func findNotFourWire(l *Loop, _ *measure.Sample, a *Assessment) (finding.Finding
 func (l *Loop) notFourWireFinding(a *Assessment, v FourWireVerdict) finding.Finding {
 	f := l.raise(a, finding.OutOfSpec, v.Confidence, v.Evidence)
 	f.Leads = v.Leads
-	f.Error, _ = l.inDegrees(a, v.Error, &noUncertainty)
-	f.U = quantity.DeltaC(quantity.Absent)
+	if a.Reason != reasonNotFourWire { // not sure enough for Assess
+		f.Error, _ = l.inDegrees(a, v.Error, &noUncertainty)
+		f.U = quantity.DeltaC(quantity.Absent)
+	}
 	if quantity.Known(f.Error) {
-		f.Evidence += fmt.Sprintf("; reading error %+.2f °C", float64(f.Error))
+		f.Evidence += signs(fmt.Sprintf("; reading error %+.2f °C", float64(f.Error)))
 		f.POverLimit = l.pOver(f.Error)
 	}
 	return f

@@ -22,6 +22,18 @@ type FourWireVerdict struct {
 	Error      quantity.Ohm      // what that connection adds to the measured resistance; NaN = not known
 	Confidence float64           // 0 when sound
 	Evidence   string
+
+	form     string // of Evidence: leads 1 and 2, then p and q in Ω
+	one, two measure.Lead
+	p, q     quantity.Ohm
+}
+
+// explained writes the evidence of a verdict.
+func (v FourWireVerdict) explained() FourWireVerdict {
+	if v.form != "" {
+		v.Evidence = fmt.Sprintf(v.form, v.one, v.two, float64(v.p), float64(v.q))
+	}
+	return v
 }
 
 // Sound reports that nothing speaks against a true four-wire connection.
@@ -41,6 +53,11 @@ const (
 // short say nothing by themselves: a transmitter in the connection head has
 // leads of a few mΩ. They are held against the cable where it is stated.
 func (l *Loop) FalseFourWire(leads *measure.Leads) FourWireVerdict {
+	return l.falseFourWire(leads).explained()
+}
+
+// falseFourWire is FalseFourWire without the text: it allocates nothing.
+func (l *Loop) falseFourWire(leads *measure.Leads) FourWireVerdict {
 	if l.spec.Wires != 4 || l.spec.Method != wiring.FourWire && l.spec.Method != wiring.DeviceCorrected {
 		return FourWireVerdict{}
 	}
@@ -99,8 +116,8 @@ func (l *Loop) oneLeadMissing(s, other side) FourWireVerdict {
 	if s.onB() {
 		v.Connection = wiring.JumperB
 	}
-	v.Evidence = fmt.Sprintf("lead %v has %.3f Ω where the others have %.3f Ω or more: a jumper at the transmitter, its own conductor not landed",
-		s.lowestLead(), float64(s.low()), float64(min(s.high(), other.low())))
+	v.form = "lead %[1]v has %.3[3]f Ω where the others have %.3[4]f Ω or more: a jumper at the transmitter, its own conductor not landed"
+	v.one, v.p, v.q = s.lowestLead(), s.low(), min(s.high(), other.low())
 	return v
 }
 
@@ -115,8 +132,8 @@ func (l *Loop) sideJumpered(s, other side) FourWireVerdict {
 	if s.onB() {
 		v.Connection = wiring.JumperBLanded
 	}
-	v.Evidence = fmt.Sprintf("leads %v and %v have %.3f Ω at most where the other side has %.3f Ω or more: their terminals are joined at the transmitter",
-		s.first, s.second, float64(s.high()), float64(other.low()))
+	v.form = "leads %[1]v and %[2]v have %.3[3]f Ω at most where the other side has %.3[4]f Ω or more: their terminals are joined at the transmitter"
+	v.one, v.two, v.p, v.q = s.first, s.second, s.high(), other.low()
 	return v
 }
 
@@ -135,8 +152,8 @@ func (l *Loop) sideHalved(s, other side) FourWireVerdict {
 	if s.onB() {
 		v.Connection = wiring.JumperBLanded
 	}
-	v.Evidence = fmt.Sprintf("leads %v and %v both have %.3f Ω, half of the other side's %.3f Ω: two conductors under one terminal, one value in two registers",
-		s.first, s.second, float64(s.mean()), float64(other.mean()))
+	v.form = "leads %[1]v and %[2]v both have %.3[3]f Ω, half of the other side's %.3[4]f Ω: two conductors under one terminal, one value in two registers"
+	v.one, v.two, v.p, v.q = s.first, s.second, s.mean(), other.mean()
 	return v
 }
 
@@ -148,8 +165,8 @@ func (l *Loop) bothJumpered(a, b side) FourWireVerdict {
 	}
 	return FourWireVerdict{
 		Connection: wiring.JumperBothLanded, Leads: a.leads() | b.leads(), Error: l.est.cable, Confidence: 0.8,
-		Evidence: fmt.Sprintf("all four leads have %.3f Ω at most where the cable should have %.3f Ω: both sides are joined at the transmitter",
-			float64(max(a.high(), b.high())), float64(l.est.cable)),
+		form: "all four leads have %.3[3]f Ω at most where the cable should have %.3[4]f Ω: both sides are joined at the transmitter",
+		p:    max(a.high(), b.high()), q: l.est.cable,
 	}
 }
 

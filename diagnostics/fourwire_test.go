@@ -151,3 +151,26 @@ func TestThreeTerminalsUsed(t *testing.T) {
 		}
 	}
 }
+
+// A reading error of 0 beside the leads of a jumper would look real: Assess gives
+// the error of the wiring that it sees, says so, and allocates nothing for it.
+func TestAssessOfAJumperedFourWire(t *testing.T) {
+	l := fourWire(t, 0.005, 0.5)
+	s := at(l.Spec(), 25, measure.Leads{0.002, 0.001, 0.50, 0.50})
+	a := l.Assess(&s)
+	// a1∥a2 of about 0.25 Ω is in the reading (half a lead when equal, from the
+	// circuit); S(25 °C) = 0.3879425 Ω/K by IEC 60751.
+	if want := 0.25 / 0.3879425; math.Abs(float64(a.Error)-want) > 0.005 {
+		t.Errorf("error %.3f °C, want %.3f", float64(a.Error), want)
+	}
+	if !(a.U > 0.02) || a.Reason == "" || a.Basis != diagnostics.Inferred {
+		t.Errorf("U %.3f, reason %q, basis %v: not said to be inferred", float64(a.U), a.Reason, a.Basis)
+	}
+	if n := testing.AllocsPerRun(100, func() { a = l.Assess(&s) }); n != 0 {
+		t.Errorf("%g allocations, want 0", n)
+	}
+	sound := at(l.Spec(), 25, measure.Leads{0.50, 0.51, 0.50, 0.50})
+	if b := l.Assess(&sound); b.Error != 0 || b.Reason != "" {
+		t.Errorf("a sound loop has error %v, reason %q", b.Error, b.Reason)
+	}
+}

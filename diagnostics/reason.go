@@ -19,6 +19,7 @@ const (
 	reasonReadingRange  Reason = "the reading is outside the sensor's curve"
 	reasonElementRange  Reason = "the reading less its error is outside the sensor's curve"
 	reasonRawNeedsLeads Reason = "the raw sensor resistance cannot be freed of its leads: they are not reported"
+	reasonNotFourWire   Reason = "the leads cannot be those of a four-wire connection: the error is that of the wiring found"
 	reasonNoBaseline    Reason = "calibrated with the leads in circuit, but no baseline is set"
 )
 
