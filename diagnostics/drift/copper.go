@@ -72,11 +72,12 @@ func (e *Engine) ofMany(q []float64) float64 {
 	return sum / float64(n)
 }
 
-// gateRatio is the widest gate of the channels as a share of their baseline.
+// gateRatio is the narrowest gate of the channels as a share of their baseline:
+// a lead that has become noisy must not open the gate for itself.
 func (e *Engine) gateRatio() float64 {
-	g := 0.0
+	g := math.Inf(1)
 	for k := range e.m.n {
-		g = max(g, e.gate(k)/e.s.Ch[k].Base)
+		g = min(g, e.gate(k)/e.s.Ch[k].Base)
 	}
 	return g
 }
@@ -90,7 +91,7 @@ const fellBy = 0.02
 // their mean, and nothing jumps where they cease to.
 func (e *Engine) ofTwo(lo, hi float64) (float64, bool) {
 	c := &e.s.Copper
-	if c.Known && lo < c.F*(1-fellBy) && math.Abs(hi-c.F) < math.Abs(lo-c.F) {
+	if c.Known && lo < c.F*(1-fellBy) && hi > c.F*(1-fellBy/2) {
 		return hi, true
 	}
 	return lo + min((hi-lo)/2, e.gateRatio()/2), true

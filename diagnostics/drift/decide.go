@@ -231,9 +231,22 @@ func (e *Engine) spiking(k int) bool {
 	return s.Sure+s.Maybe >= need+2*bad+2*s.Usual
 }
 
-// stepLook is how long a finding that began with a jump is not asked what it
-// swings with, s: the jump itself is still in the swing.
-const stepLook = 8 * dayS
+// restless tells whether a channel moved by more than x within yesterday and
+// within today: after a step it is quiet again, a loose contact is not.
+func (c *chState) restless(x float64) bool {
+	return c.UN >= 8 && span(c.U[recent-8:recent-4]) > x && span(c.U[recent-4:]) > x
+}
+
+// span returns the largest less the smallest of the numbers in x.
+func span(x []float32) float64 {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range x {
+		if v == v {
+			lo, hi = min(lo, float64(v)), max(hi, float64(v))
+		}
+	}
+	return hi - lo
+}
 
 // wild is how much a drifting contact may move within days, as a share of its
 // level: humidity makes it some 10 %.
@@ -246,9 +259,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	c.contact = p.quick[k]
 	f, t, d := ch.Swing.byCopper(), ch.Swing.byProcess(), ch.Swing.byDay()
 	x := ch.Swing.size()
-	r := &e.s.Found[aboutContact]
-	fresh := ch.abrupt(p.raw[k]) && (r.Kind == 0 || p.at-r.Raised < stepLook)
-	moves := e.m.n > 1 && !fresh && x > 0.15*math.Abs(p.level[k]) && x > 2*ch.Calm
+	moves := e.m.n > 1 && ch.restless(0.2*math.Abs(p.level[k])) && x > 0.15*math.Abs(p.level[k]) && x > 2*ch.Calm
 	switch {
 	case e.spiking(k) && !(float64(ch.Spike.Size) <= 2*p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)

@@ -29,7 +29,7 @@ type hissState struct {
 }
 
 const (
-	hissMore    = 1.10 // ratio that the smoothed noise must pass: six standard errors of it
+	hissMore    = 1.12 // ratio that the smoothed noise must pass: six standard errors of it
 	hissFast    = 0.08 // weight of a block: three days
 	hissCap     = 0.3  // of a block's logarithm: a storm of some hours does not reach the threshold
 	hissWeight  = 0.1  // of a block in the noise of each pair: four days
