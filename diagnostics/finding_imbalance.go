@@ -15,8 +15,16 @@ var imbalance = check{
 	find:   findImbalance,
 }
 
+// assumedSurety is the probability from which an error that rests on an
+// assumption (equal leads, the cable of the index) is told as a finding: an
+// assumption alone calls nobody out. Assess shows such an error all the same.
+const assumedSurety = 0.95
+
 func findImbalance(l *Loop, _ *measure.Sample, a *Assessment) (finding.Finding, bool) {
 	if !a.Over || a.Reason == reasonNotFourWire { // the wrong connection is told instead
+		return finding.Finding{}, false
+	}
+	if a.Basis != Measured && a.POverLimit < assumedSurety {
 		return finding.Finding{}, false
 	}
 	err, u := l.Counts(a)
