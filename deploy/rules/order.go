@@ -24,7 +24,7 @@ func layerOf(dir string) int {
 func diagnosticsLevels() [][]string {
 	return [][]string{
 		{"diagnostics/quantity"},
-		{"diagnostics/measure", "diagnostics/rtd", "diagnostics/copper", "diagnostics/uncertainty"},
+		{"diagnostics/measure", "diagnostics/rtd", "diagnostics/copper", "diagnostics/contact", "diagnostics/uncertainty"},
 		{"diagnostics/wiring"},
 		{"diagnostics/finding"},
 		{"diagnostics"},
