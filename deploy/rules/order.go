@@ -24,8 +24,8 @@ func layerOf(dir string) int {
 func diagnosticsLevels() [][]string {
 	return [][]string{
 		{"diagnostics/quantity"},
-		{"diagnostics/measure", "diagnostics/rtd", "diagnostics/copper", "diagnostics/contact", "diagnostics/uncertainty"},
-		{"diagnostics/wiring"},
+		{"diagnostics/measure", "diagnostics/rtd", "diagnostics/copper", "diagnostics/uncertainty"},
+		{"diagnostics/wiring", "diagnostics/contact"},
 		{"diagnostics/finding"},
 		{"diagnostics"},
 		{"diagnostics/drift", "diagnostics/presence"},

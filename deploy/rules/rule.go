@@ -35,7 +35,7 @@ func Rules() []Rule {
 	return []Rule{
 		{"top-level", "the layout is fixed so that everyone finds things: cmd, daemon, devices, diagnostics, config, deploy and four files", topLevel},
 		{"import-direction", "imports point one way, diagnostics <- devices <- config <- daemon <- cmd, so that each part can be understood and tested without those above it", importDirection},
-		{"diagnostics-order", "inside diagnostics imports point one way too: quantity <- measure, rtd, copper, contact, uncertainty <- wiring <- finding <- diagnostics <- drift, presence <- follow; list a new package in order.go", diagnosticsOrder},
+		{"diagnostics-order", "inside diagnostics imports point one way too: quantity <- measure, rtd, copper, uncertainty <- wiring, contact <- finding <- diagnostics <- drift, presence <- follow; list a new package in order.go", diagnosticsOrder},
 		{"siblings", "packages of daemon have one job each and meet in package daemon; an exception is listed in order.go with its reason", siblings},
 		{"pure", "diagnostics computes only: the same code serves live polling, one-off reads and replay, so it may touch neither files nor network nor console", pure},
 		{"clock", "diagnostics has no clock: time comes with the sample, or a replay would differ from the live run", clock},
