@@ -10,6 +10,7 @@
 package follow
 
 import (
+	"strconv"
 	"strings"
 	"time"
 
@@ -17,6 +18,7 @@ import (
 	"ohmdrift/diagnostics/drift"
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/quantity"
 )
 
 // Loop follows one loop. It is owned by one goroutine.
@@ -97,10 +99,11 @@ func (l *Loop) check(s *measure.Sample, a *diagnostics.Assessment, out []finding
 	l.seen = l.assess.Check(s, a, l.seen[:0])
 	for i, kind := range heldKinds {
 		now := find(l.seen, kind)
-		f, told := l.held[i].step(s.At, now, l.assess.Receded(kind, a))
-		if told && l.drift&(1<<i) == 0 {
-			out = append(out, f)
+		h := &l.held[i]
+		if !h.step(s.At, now, l.assess.Receded(kind, a)) || l.drift&(1<<i) != 0 {
+			continue
 		}
+		out = append(out, l.tell(kind, h, now, a))
 	}
 	return out
 }
@@ -133,48 +136,60 @@ const (
 
 // held is the on- and off-delay of one kind.
 type held struct {
-	open  bool
-	run   uint16 // samples in a row that speak against the present state
-	since time.Time
-	last  finding.Finding // as told; its zero value when closed
+	open     bool
+	run      uint8 // samples in a row that speak against the present state
+	leads    finding.LeadSet
+	severity finding.Severity
+	since    time.Time // onset, when open
+	against  time.Time // first sample of the run
 }
 
 // step takes the condition as one sample shows it: now is nil when it is
 // absent; receded says that it is gone for sure, not just below its threshold.
-func (h *held) step(at time.Time, now *finding.Finding, receded bool) (finding.Finding, bool) {
+// It reports that the state has changed.
+func (h *held) step(at time.Time, now *finding.Finding, receded bool) bool {
 	against := now != nil
 	if h.open {
 		against = now == nil && receded
 	}
 	if !against {
 		h.run = 0
-		return finding.Finding{}, false
+		return false
 	}
 	if h.run == 0 {
-		h.since = at
+		h.against = at
 	}
 	h.run = min(h.run+1, holdSamples)
-	if h.run < holdSamples || at.Sub(h.since) < holdFor {
-		return finding.Finding{}, false
+	if h.run < holdSamples || at.Sub(h.against) < holdFor {
+		return false
 	}
-	h.run = 0
-	h.open = !h.open
+	h.run, h.open = 0, !h.open
 	if h.open {
-		h.last = *now
-		h.last.Since = h.since
-		return h.last, true
+		h.since, h.leads, h.severity = h.against, now.Leads, now.Severity
 	}
-	f := h.last
-	f.Time, f.State = at, finding.Cleared
-	h.last = finding.Finding{}
-	return f, true
+	return true
+}
+
+// tell writes the transition of a kind that has just begun or ended.
+func (l *Loop) tell(kind finding.Kind, h *held, now *finding.Finding, a *diagnostics.Assessment) finding.Finding {
+	if h.open {
+		f := *now
+		f.Since = h.since
+		return f
+	}
+	err, u := l.assess.Counts(a)
+	return finding.Finding{
+		Time: a.At, Loop: l.assess.Spec().Tag, Kind: kind, Leads: h.leads, State: finding.Cleared, Severity: h.severity,
+		Since: h.since, Contact: quantity.Ohm(quantity.Absent), Error: err, U: u, POverLimit: a.POverLimit, Confidence: 1,
+		Engine: diagnostics.CheckEngine, Evidence: "gone in " + strconv.Itoa(holdSamples) + " samples in a row, for a minute or longer",
+	}
 }
 
 // Resume takes over what stood when the daemon stopped.
 func (l *Loop) Resume(open []finding.Finding) {
 	for _, f := range open {
 		if i := heldIndex(f.Kind); i >= 0 && strings.HasPrefix(f.Engine, diagnostics.CheckEngine) {
-			l.held[i] = held{open: true, last: f}
+			l.held[i] = held{open: true, since: f.Since, leads: f.Leads, severity: f.Severity}
 		}
 	}
 }

@@ -125,7 +125,7 @@ func TestBadSamplesNeverClear(t *testing.T) {
 func TestOneKindIsToldOnce(t *testing.T) {
 	l := newLoop(t)
 	i := heldIndex(finding.NotFourWire)
-	l.held[i] = held{open: true, last: finding.Finding{Kind: finding.NotFourWire}}
+	l.held[i] = held{open: true}
 	engine := []finding.Finding{{Kind: finding.NotFourWire, State: finding.Raised}, {Kind: finding.LeadDrift, State: finding.Raised}}
 	if got := l.merge(engine, 0); len(got) != 1 || got[0].Kind != finding.LeadDrift {
 		t.Fatalf("told %v, want the drift alone", got)
