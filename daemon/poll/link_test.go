@@ -304,7 +304,7 @@ func TestLyingUnit(t *testing.T) {
 						s.loop(u+1, 0, time.Second, one())
 					}
 					s.run(5 * time.Minute)
-					if n := len(s.dialled("mcc1")); n > 25 {
+					if n := len(s.dialled("mcc1")); n > 40 {
 						t.Errorf("%d connections in 5 minutes because of one unit", n)
 					}
 					for i, lp := range s.plan.Loops {

@@ -15,9 +15,10 @@ import (
 // Poller polls a plan until its Run ends. Its methods may be called from any
 // goroutine.
 type Poller struct {
-	host *host
+	host   *host
+	change sync.Mutex // held while the links change; taken before mu
 
-	mu      sync.Mutex // guards what follows
+	mu      sync.Mutex // guards what follows; never held while waiting
 	plan    compiled
 	sink    Sink
 	links   []*linkRun // in the order of the plan
@@ -91,25 +92,29 @@ func (p *Poller) Run(ctx context.Context) error {
 		return errors.New("the poller runs or has run already")
 	}
 	p.running, p.ctx = true, ctx
-	for i, cfg := range p.plan.Links {
-		p.links = append(p.links, p.begin(cfg, i))
+	for i := range p.plan.Links {
+		p.links = append(p.links, p.begin(&p.plan, i, p.sink))
 	}
 	p.mu.Unlock()
 	<-ctx.Done()
+	p.change.Lock()
+	defer p.change.Unlock()
 	p.mu.Lock()
-	defer p.mu.Unlock()
 	p.running, p.ended = false, true
-	for _, l := range p.links {
+	links := p.links
+	p.mu.Unlock()
+	for _, l := range links {
 		<-l.done
 	}
 	return nil
 }
 
-// begin starts the goroutine of a link; the lock is held.
-func (p *Poller) begin(cfg devices.LinkConfig, index int) *linkRun {
+// begin starts the goroutine of a link; Run waits for it.
+func (p *Poller) begin(plan *compiled, index int, sink Sink) *linkRun {
+	cfg := plan.Links[index]
 	ctx, stop := context.WithCancel(p.ctx)
 	l := &linkRun{runner: newRunner(cfg, p.host), stop: stop, done: make(chan struct{})}
-	l.post(&takeover{jobs: jobsOf(&p.plan, index, nil), sink: p.sink})
+	l.post(&takeover{jobs: jobsOf(plan, index, nil), sink: sink})
 	go func() {
 		defer close(l.done)
 		defer stop()
@@ -127,52 +132,62 @@ func (p *Poller) Reload(plan Plan, sink Sink) error {
 	if err != nil {
 		return err
 	}
+	p.change.Lock()
+	defer p.change.Unlock()
 	p.mu.Lock()
-	defer p.mu.Unlock()
-	if !p.running {
-		if p.ended {
-			return errors.New("the poller has ended")
-		}
-		p.plan, p.sink = c, sink
+	running, ended, links := p.running, p.ended, p.links
+	if !running && !ended {
+		p.plan, p.sink = c, sink // Run will begin with it
+	}
+	p.mu.Unlock()
+	switch {
+	case ended:
+		return errors.New("the poller has ended")
+	case !running:
 		return nil
 	}
-	old := map[string]*linkRun{}
-	for _, l := range p.links {
-		old[l.cfg.Name] = l
-	}
-	p.plan, p.sink = c, sink
-	p.links = p.swap(old)
+	links = p.swap(&c, sink, links)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.plan, p.sink, p.links = c, sink, links
 	return nil
 }
 
-// swap moves every link to p.plan: unchanged ones take their new jobs, the
+// swap moves every link to the new plan: unchanged ones take their new jobs, the
 // others end before their successors begin, for a port or a gateway may take
 // one client only.
-func (p *Poller) swap(old map[string]*linkRun) []*linkRun {
-	kept := map[int]*linkRun{}
-	for i, cfg := range p.plan.Links {
+func (p *Poller) swap(c *compiled, sink Sink, running []*linkRun) []*linkRun {
+	old := map[string]*linkRun{}
+	for _, l := range running {
+		old[l.cfg.Name] = l
+	}
+	links := make([]*linkRun, len(c.Links))
+	for i, cfg := range c.Links {
 		if l := old[cfg.Name]; l != nil && reflect.DeepEqual(l.cfg, cfg.WithDefaults()) {
-			kept[i] = l
+			links[i] = l
 			delete(old, cfg.Name)
 		}
 	}
 	for _, l := range old {
 		l.stop()
 	}
-	var taken []<-chan struct{}
-	for i, l := range kept {
-		taken = append(taken, l.post(&takeover{jobs: jobsOf(&p.plan, i, l.refusedTogether()), sink: p.sink}))
+	taken := make([]<-chan struct{}, len(links))
+	for i, l := range links {
+		if l != nil {
+			taken[i] = l.post(&takeover{jobs: jobsOf(c, i, l.refusedTogether()), sink: sink})
+		}
 	}
 	for _, l := range old {
 		<-l.done
 	}
-	for _, c := range taken {
-		<-c
-	}
-	links := make([]*linkRun, len(p.plan.Links))
-	for i, cfg := range p.plan.Links {
-		if links[i] = kept[i]; links[i] == nil {
-			links[i] = p.begin(cfg, i)
+	for i, l := range links {
+		if l == nil {
+			links[i] = p.begin(c, i, sink)
+			continue
+		}
+		select {
+		case <-taken[i]:
+		case <-l.done: // the poller ends
 		}
 	}
 	return links

@@ -226,3 +226,26 @@ func TestWorkMode(t *testing.T) {
 		}
 	})
 }
+
+// TestReloadWhileEnding: a reload that meets the end of the poller returns.
+func TestReloadWhileEnding(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		for i := range 20 {
+			s := newSite(t)
+			s.link("mcc1", numbered)
+			s.loop(1, 0, 10*time.Millisecond, one())
+			var wg sync.WaitGroup
+			s.during(func(p *Poller) {
+				pass(time.Duration(i) * time.Millisecond)
+				wg.Go(func() {
+					for range 50 {
+						if err := p.Reload(s.plan, s); err != nil {
+							return
+						}
+					}
+				})
+			})
+			wg.Wait()
+		}
+	})
+}
