@@ -15,6 +15,7 @@ import (
 	"ohmdrift/daemon/poll"
 	"ohmdrift/devices"
 	"ohmdrift/diagnostics"
+	"ohmdrift/diagnostics/finding"
 )
 
 // reading is what read is asked to do.
@@ -31,7 +32,9 @@ func newRead() *cobra.Command {
 		Short: "Read loops now, once, and judge them",
 		Long: `Read every loop of a plant file, or those named, once, and show leads, imbalance
 and the reading error with its uncertainty. A loop that cannot be read says why.
-The exit code is 1 when a loop is in trouble: not readable, or over its limit.
+The exit code is 1 when a loop is in trouble: not readable, over its limit, or wired
+other than the plant file says. Under the table stands what one reading shows, with
+the terminals to look at.
 A running daemon has the serial ports and perhaps the only connection that a
 gateway takes; ask it with "ohmdrift status" then.
 
@@ -116,9 +119,10 @@ type visit struct {
 }
 
 type visited struct {
-	at   int // index of the loop
-	read devices.Reading
-	says diagnostics.Assessment
+	at    int // index of the loop
+	read  devices.Reading
+	says  diagnostics.Assessment
+	finds []finding.Finding // what this one sample shows
 }
 
 func newVisit(p *config.Plant) *visit {
@@ -134,6 +138,7 @@ func (v *visit) Take(loop int, r *devices.Reading) {
 	s := visited{at: loop, read: *r}
 	if l := v.loops[loop]; l != nil {
 		s.says = l.Assess(&s.read.Sample)
+		s.finds = l.Check(&s.read.Sample, &s.says, nil)
 	}
 	v.seen = append(v.seen, s)
 }
@@ -145,7 +150,7 @@ func (v *visit) ordered() []visited {
 }
 
 func (v *visit) trouble() bool {
-	return slices.ContainsFunc(v.seen, func(s visited) bool { return !s.says.Quality.Usable() || s.says.Over })
+	return slices.ContainsFunc(v.seen, func(s visited) bool { return !s.says.Quality.Usable() || s.says.Over || len(s.finds) > 0 })
 }
 
 // problem is why the loop is not good, in one sentence.

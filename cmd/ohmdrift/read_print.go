@@ -30,8 +30,10 @@ func (v *visit) printTable(out io.Writer) error {
 	}
 	t.SetOutputMirror(out)
 	t.Render()
-	_, err := fmt.Fprintf(out, "%d loops read, error = indicated − true, U about 95 %%\n", len(v.seen))
-	return err
+	if _, err := fmt.Fprintf(out, "%d loops read, error = indicated − true, U about 95 %%\n", len(v.seen)); err != nil {
+		return err
+	}
+	return v.printFindings(out)
 }
 
 // decimal prints a known number with a true minus sign, "" for an unknown one.
@@ -93,6 +95,8 @@ type readJSON struct {
 	Over       bool      `json:"over_limit"`
 	TookMS     float64   `json:"took_ms"`
 	Problem    string    `json:"problem,omitempty"`
+
+	Findings []shownJSON `json:"findings,omitempty"`
 }
 
 func readingJSON(l *config.Loop, s *visited) readJSON {
@@ -102,7 +106,7 @@ func readingJSON(l *config.Loop, s *visited) readJSON {
 		A1: orNull(a.Leads[measure.A1]), A2: orNull(a.Leads[measure.A2]), B1: orNull(a.Leads[measure.B1]), B2: orNull(a.Leads[measure.B2]),
 		Sensor: orNull(a.Sensor), Reading: orNull(a.Reading), Imbalance: orNull(a.Imbalance),
 		Error: orNull(a.Error), U: orNull(a.U), POverLimit: orNull(a.POverLimit), Over: a.Over,
-		TookMS: float64(s.read.Took.Microseconds()) / 1000, Problem: s.problem(),
+		TookMS: float64(s.read.Took.Microseconds()) / 1000, Problem: s.problem(), Findings: shownOf(l, s),
 	}
 }
 

@@ -42,8 +42,9 @@ func command(t *testing.T, args ...string) *exec.Cmd {
 }
 
 // site writes the example plant to a folder, with links at simulated
-// transmitters and the page on a free port, and returns its file and page.
-func site(t *testing.T) (file, page string) {
+// transmitters that have the given faults and the page on a free port, and
+// returns its file and page.
+func site(t *testing.T, faults ...plant.Placed) (file, page string) {
 	t.Helper()
 	dir := t.TempDir()
 	if err := os.CopyFS(dir, example.Files); err != nil {
@@ -54,6 +55,7 @@ func site(t *testing.T) (file, page string) {
 		t.Fatal(err)
 	}
 	conf := demo.PlantConfig(p)
+	conf.Faults = faults
 	for i := range conf.Links {
 		conf.Links[i] = "127.0.0.1:0"
 	}
