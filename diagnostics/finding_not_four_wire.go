@@ -6,6 +6,7 @@ import (
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
+	"ohmdrift/diagnostics/uncertainty"
 )
 
 var notFourWire = check{
@@ -28,7 +29,7 @@ func (l *Loop) notFourWireFinding(a *Assessment, v FourWireVerdict) finding.Find
 	f := l.raise(a, finding.OutOfSpec, v.Confidence, v.Evidence)
 	f.Leads = v.Leads
 	if a.Reason != reasonNotFourWire { // not sure enough for Assess
-		f.Error, _ = l.inDegrees(a, v.Error, &noUncertainty)
+		f.Error, _ = l.inDegrees(a, v.Error, new(uncertainty.Budget))
 		f.U = quantity.DeltaC(quantity.Absent)
 	}
 	if quantity.Known(f.Error) {

@@ -7,12 +7,8 @@ import (
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
-	"ohmdrift/diagnostics/uncertainty"
 	"ohmdrift/diagnostics/wiring"
 )
-
-// noUncertainty is the empty budget.
-var noUncertainty uncertainty.Budget
 
 // FourWireVerdict says whether the leads of a loop declared four-wire can be
 // those of separate current and potential leads.
