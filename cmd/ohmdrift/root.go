@@ -48,7 +48,6 @@ func commands() []*cobra.Command {
 		newDemo(),
 		newRun(),
 		newRead(),
-		newRead(),
 		newCheck(),
 		newBudget(),
 		newReplay(),
