@@ -26,6 +26,7 @@ type freeze struct {
 	quietest float64 // least share of changes in a stretch
 	learned  int     // stretches
 	frozen   bool
+	round    int // of the pack in which it was last counted
 	cycle    cycleWatch
 }
 
@@ -36,7 +37,6 @@ const (
 	improbable     = 25 // −ln of the probability at which it is frozen: 1.4e-11
 	longestFactor  = 4  // times the longest sound run
 	packLeast      = 3  // loops
-	packRun        = 3  // answers that all of them have repeated
 )
 
 // rate returns the evidence that one more repeated answer adds, as −ln of its
@@ -121,53 +121,30 @@ func (c *cycleWatch) stopped(count float64, at time.Time, renew, interval time.D
 
 // pack adds up the evidence of all loops of a link: when a gateway repeats old
 // values, all loops behind it stand still together, and a few answers of each
-// are as good as many of one.
+// are as good as many of one. It counts the answers since any of them has
+// changed, so that one frozen device beside sound ones is no evidence.
 type pack struct {
-	learned  int     // loops that count
-	still    int     // of these, the ones that have repeated packRun answers
-	evidence float64 // of all of them
-	parts    map[*freeze]*packPart
-}
-
-type packPart struct {
 	evidence float64
-	still    bool
+	loops    int // that have repeated an answer since the last change
+	round    int // changes so far
 }
 
 // take counts one answer of a loop.
 func (p *pack) take(f *freeze, changed bool) {
+	if changed {
+		p.evidence, p.loops = 0, 0
+		p.round++
+		return
+	}
 	if f.learned < stretchesPack || f.quietest == 0 {
 		return
 	}
-	part := p.parts[f]
-	if part == nil {
-		if p.parts == nil {
-			p.parts = map[*freeze]*packPart{}
-		}
-		part = &packPart{}
-		p.parts[f] = part
-		p.learned++
-	}
-	if changed {
-		p.evidence -= part.evidence
-		if part.still {
-			p.still--
-		}
-		*part = packPart{}
-		return
-	}
-	part.evidence += f.rate()
 	p.evidence += f.rate()
-	if f.run >= packRun && !part.still {
-		part.still = true
-		p.still++
+	if f.round != p.round {
+		f.round = p.round
+		p.loops++
 	}
 }
 
 // frozen reports whether all loops of the link stand still against their habit.
-func (p *pack) frozen() bool {
-	return p.learned >= packLeast && p.still == p.learned && p.evidence > improbable
-}
-
-// reset forgets the loops: they have changed, or the link was away.
-func (p *pack) reset() { *p = pack{} }
+func (p *pack) frozen() bool { return p.loops >= packLeast && p.evidence > improbable }

@@ -223,7 +223,7 @@ func (r *runner) adopt(t *takeover) {
 	r.clock.place(t.jobs, old, r.host.phase(r.cfg.Name), time.Now())
 	r.sink, r.queue, r.loops, r.units = t.sink, t.jobs, loops, units
 	r.queue.init()
-	r.pack.reset()
+	r.pack = pack{round: r.pack.round + 1}
 	r.refreshWorks()
 	r.listUnits()
 }

@@ -295,6 +295,7 @@ func (r *runner) lost(j *job, err error, now time.Time) {
 	if errors.Is(err, devices.ErrFraming) {
 		r.dialer.reopen(ReasonFraming, err.Error())
 		r.unitFailed(j, err, now)
+		r.blame(j.unit, worked)
 		return
 	}
 	r.dialer.reopen(ReasonLost, err.Error())
@@ -304,8 +305,17 @@ func (r *runner) lost(j *job, err error, now time.Time) {
 	case j.tries > 0:
 		r.unitFailed(j, err, now)
 	default:
-		r.blamed = j.unit
 		r.endSlot(j, measure.Comms, err.Error())
+	}
+	r.blame(j.unit, worked)
+}
+
+// blame remembers the unit that was asked when a connection broke that had not
+// answered yet: on the next one another unit goes first, and shows whether the
+// connection or the unit is to blame.
+func (r *runner) blame(u *unit, worked bool) {
+	if !worked {
+		r.blamed = u
 	}
 }
 
