@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"ohmdrift/diagnostics/copper"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -25,7 +26,11 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 	}
 	e.s.Sound = 0
 	if r := &e.s.Found[aboutContact]; r.Kind != 0 && r.kind() != c.kind {
-		if e.s.Other = min(e.s.Other+1, 100); e.s.Other < otherFor {
+		need := uint8(otherFor)
+		if p.at-r.Raised > otherLate {
+			need *= 3
+		}
+		if e.s.Other = min(e.s.Other+1, 100); e.s.Other < need {
 			c.kind = r.kind()
 		}
 	} else {
@@ -36,7 +41,10 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 
 // otherFor is how long a finding must look like another kind to be called so, in
 // blocks.
-const otherFor = 4
+const (
+	otherFor  = 4
+	otherLate = 10 * dayS // after which three times as long is asked for
+)
 
 // contacts gathers the channels whose contact part says something and names the
 // kind after the worst.
@@ -83,6 +91,9 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 	if e.voltage(k, p) {
 		w = max(w, -p.level[k]/p.limit[k])
 	}
+	if e.noisy(k, p) {
+		w = max(w, 1)
+	}
 	if e.spiking(k) {
 		w = max(w, 1, float64(ch.Spike.Size)/p.limit[k]/4)
 	}
@@ -96,7 +107,8 @@ func (e *Engine) standing(k int, p *picture) bool {
 	if r.Kind == 0 || r.Channels&(1<<k) == 0 {
 		return false
 	}
-	return math.Abs(p.level[k]) > 0.6*p.limit[k] || e.s.Ch[k].Swing.size() > 0.7*p.limit[k]
+	x := math.Abs(p.mean[k])
+	return math.Abs(p.level[k]) > 0.6*p.limit[k] || e.s.Ch[k].Swing.size() > 0.7*p.limit[k] && x > 0.3*p.limit[k]
 }
 
 // far tells whether a contact took up most of the limit at once: then half a day
@@ -132,7 +144,11 @@ func (e *Engine) settled(k int, p *picture) bool {
 // two that rose would leave the third low as well.
 func (e *Engine) voltage(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
-	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -max(fallOhm, 1.5*p.limit[k]) || ch.abrupt(p.raw[k]) {
+	least := fallOhm
+	if math.Abs(ch.Swing.byProcess()) > 0.45 {
+		least /= 2
+	}
+	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -max(least, 1.5*p.limit[k]) || ch.abrupt(p.raw[k]) {
 		return false
 	}
 	for j := range e.m.n {
@@ -143,9 +159,10 @@ func (e *Engine) voltage(k int, p *picture) bool {
 	return true
 }
 
-// fallOhm is more than the contacts of a sound lead have in all: five terminal
-// points of 1 to 2 mΩ.
-const fallOhm = 0.01
+// fallOhm is more than terminals that settle after work lose slowly: five
+// terminal points of a few mΩ. Half of it will do when the fall goes with the
+// process temperature.
+const fallOhm = 0.02
 
 // A step below these is no finding until it grows.
 const (
@@ -172,6 +189,38 @@ func (e *Engine) doubtful(k int, p *picture) bool {
 	return p.quick[k]-2*math.Abs(ch.Jump) < p.limit[k]
 }
 
+// noisy tells whether the single values of one lead scatter more than in its
+// baseline and those of the others do not, by enough to matter.
+func (e *Engine) noisy(k int, p *picture) bool {
+	if e.m.n < 3 || e.s.Hiss.Seen < hissLearn || e.s.Hiss.alone(k, e.m.n) < math.Log(noiseMore) {
+		return false
+	}
+	return e.noise(k) > max(noiseOhm, 0.05*min(p.reach[k], 1), float64(e.s.Grid.Step)/2)
+}
+
+// noiseOhm is the scatter from which it matters, Ω: a sound input has 1 to 3 mΩ.
+const noiseOhm = 0.006
+
+// noiseMore is the ratio of noise from which one lead is called noisy; the
+// smoothed ratio of a sound pair stays within 3 %.
+const noiseMore = 1.5
+
+// noise returns the scatter that a lead adds to its differences, Ω.
+func (e *Engine) noise(k int) float64 {
+	h := &e.s.Hiss
+	x := math.Inf(1)
+	i := 0
+	for a := range e.m.n {
+		for b := range a {
+			if a == k || b == k {
+				x = min(x, (h.Sigma[i]*h.Sigma[i]-h.Quiet[i]*h.Quiet[i])/2)
+			}
+			i++
+		}
+	}
+	return math.Sqrt(max(x, 0))
+}
+
 // swingFor is how long a channel must swing, in blocks: three days and nights.
 const swingFor = 12
 
@@ -190,7 +239,7 @@ func (e *Engine) swinging(k int, p *picture) bool {
 		return false
 	}
 	ch.Swings = min(ch.Swings+1, 200)
-	if ch.Swings < swingFor || ch.falling() || ch.JumpAt > p.at-5*dayS && ch.abrupt(p.raw[k]) || e.doubtful(k, p) || p.level[k] < 0.2*p.limit[k] || p.quick[k] < 0.5*ch.Peak || !ch.Swing.explained() {
+	if ch.Swings < swingFor || ch.falling() || ch.JumpAt > p.at-5*dayS && ch.abrupt(p.raw[k]) || e.doubtful(k, p) || p.mean[k] < 0.2*p.limit[k] || p.quick[k] < 0.5*ch.Peak || !ch.Swing.explained() {
 		return false
 	}
 	for j := range e.m.n {
@@ -248,6 +297,22 @@ func span(x []float32) float64 {
 	return hi - lo
 }
 
+// junction tells whether a level swings with the temperature of the terminals as
+// a thermocouple would whose other junction is at the process: e ∝ T − T_box, so
+// de/dT_box = −e/(T − T_box). The copper factor gives T_box: df/dT_box = α.
+func (e *Engine) junction(k int, p *picture) bool {
+	s := &e.s.Ch[k].Swing
+	hot := p.t - boxTemp
+	if !(hot > 25) || p.level[k] < 2*p.limit[k] || s.FF == 0 || s.byCopper() > -0.35 {
+		return false
+	}
+	r := (s.UF / s.FF) / (-p.level[k] / (hot * copper.Alpha20))
+	return r > 0.4 && r < 2.5
+}
+
+// boxTemp stands for the temperature of a junction box, °C; common practice.
+const boxTemp = 25
+
 // wild is how much a drifting contact may move within days, as a share of its
 // level: humidity makes it some 10 %.
 const wild = 0.3
@@ -261,14 +326,14 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	x := ch.Swing.size()
 	moves := e.m.n > 1 && ch.restless(0.2*math.Abs(p.level[k])) && x > 0.15*math.Abs(p.level[k]) && x > 2*ch.Calm
 	switch {
-	case e.spiking(k) && !(float64(ch.Spike.Size) <= 2*p.level[k]):
+	case e.spiking(k) && !(float64(ch.Spike.Size) <= p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
 		c.evidence = fmt.Sprintf("%.0f short rises of %s in about ten days, %.1f mΩ in the mean, %.0f of them seen in the sensor value as well", ch.Spike.Sure+ch.Spike.Maybe, e.m.name(k), ch.Spike.Size*1e3, ch.Spike.Sure)
-	case p.level[k] < 0:
+	case e.voltage(k, p) || p.level[k] < -2*p.limit[k]:
 		c.kind = finding.ThermalEMF
 		c.evidence = fmt.Sprintf("%s is %.1f mΩ lower than its copper for two days and came there slowly, swing ±%.1f mΩ: no contact can do that, a voltage can", e.m.name(k), -p.level[k]*1e3, x*1e3)
 	case moves && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1,
-		moves && f < -0.3 && math.Abs(t) > 0.3 && x < 0.25*p.level[k]:
+		e.junction(k, p):
 		c.kind = finding.ThermalEMF
 		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the process temperature (correlation %.2f; with the cable's %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, t, f)
 	case moves && (math.Abs(f) > 0.4 || d > 0.25), moves && x > wild*p.level[k] && (math.Abs(f) > 0.2 || d > 0.1):
@@ -277,6 +342,9 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case moves && x > wild*p.level[k]:
 		c.kind = finding.LeadIntermittent
 		c.evidence = fmt.Sprintf("%s comes and goes within days: ±%.1f mΩ around %.1f mΩ, with no temperature (cable %.2f, process %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, f, t)
+	case e.noisy(k, p) && p.level[k] < p.limit[k]:
+		c.kind, c.contact = finding.LeadNoise, e.noise(k)
+		c.evidence = fmt.Sprintf("single values of %s scatter by ±%.1f mΩ, %.2f times the baseline or more against every other lead, while the others do not", e.m.name(k), e.noise(k)*1e3, math.Exp(e.s.Hiss.alone(k, e.m.n)))
 	case ch.abrupt(p.raw[k]):
 		c.kind = finding.LeadStep
 		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)

@@ -69,7 +69,7 @@ func (h *hissState) take(l *look, ch *[channels]chState, n int) {
 
 // close ends a block and returns the noise of all pairs over that of the
 // baseline and that of the quietest pair; ok is false while that is not known.
-func (h *hissState) close(pairs int, learn bool) (ratio, least float64, ok bool) {
+func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least float64, ok bool) {
 	least = math.Inf(1)
 	sum := 0.0
 	for i := range pairs {
@@ -81,7 +81,8 @@ func (h *hissState) close(pairs int, learn bool) (ratio, least float64, ok bool)
 		if learn && h.Seen < hissLearn {
 			h.Quiet[i] += (h.Sigma[i] - h.Quiet[i]) / float64(h.Seen+1)
 		}
-		r := math.Log(h.Sigma[i] / h.Quiet[i])
+		g := grid * grid / 3 // rounding of two values, twice
+		r := math.Log((h.Sigma[i]*h.Sigma[i]+g+1e-12)/(h.Quiet[i]*h.Quiet[i]+g+1e-12)) / 2
 		h.Each[i] += hissWeight * (r - h.Each[i])
 		sum += r / float64(pairs)
 		least = min(least, h.Each[i])
@@ -92,17 +93,37 @@ func (h *hissState) close(pairs int, learn bool) (ratio, least float64, ok bool)
 	return math.Exp(sum), least, h.Seen >= 8 && !math.IsNaN(sum) && !math.IsInf(sum, 0) && h.Quiet[0] > 0
 }
 
+// alone returns by how much, as a logarithm, the noise of every pair with
+// channel k exceeds that of its baseline; 0 where a pair without it rose as well.
+func (h *hissState) alone(k, n int) float64 {
+	least, others := math.Inf(1), 0.0
+	i := 0
+	for a := range n {
+		for b := range a {
+			if a == k || b == k {
+				least = min(least, h.Each[i])
+			} else {
+				others = max(others, h.Each[i])
+			}
+			i++
+		}
+	}
+	if others > 0.4*least {
+		return 0
+	}
+	return least
+}
+
 // hissing judges the noise of a block.
 func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	h := &e.s.Hiss
 	n := e.m.n * (e.m.n - 1) / 2
+	calm := h.Over == 0
 	for k := range e.m.n {
-		if e.s.Ch[k].Flagged {
-			return out
-		}
+		calm = calm && !e.s.Ch[k].Flagged
 	}
-	r, quietest, ok := h.close(n, h.Over == 0)
-	if n == 0 || !ok || h.Quiet[0] < hissGrid*float64(e.s.Grid.Step) {
+	r, quietest, ok := h.close(n, float64(e.s.Grid.Step), calm)
+	if n == 0 || !calm && h.Over == 0 || !ok || h.Quiet[0] < hissGrid*float64(e.s.Grid.Step) {
 		return out
 	}
 	h.Level += hissFast * (min(math.Log(r), hissCap) - h.Level)

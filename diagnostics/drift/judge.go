@@ -16,6 +16,7 @@ type picture struct {
 	level  [channels]float64 // of two days, Ω
 	quick  [channels]float64 // of the last three blocks, Ω
 	newest [channels]float64 // of the last block alone, Ω
+	mean   [channels]float64 // of two days, every block counted, Ω
 	limit  [channels]float64 // level at which a contact is called bad, Ω
 	reach  [channels]float64 // contact that moves the reading by its whole limit, Ω; +Inf without one
 	blocks uint32

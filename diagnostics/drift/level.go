@@ -9,7 +9,7 @@ const (
 	floorOhm   = 0.003  // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and half as much again with age
 	floorShare = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year
 	floorLimit = 0.03   // of the contact that would move the reading by its limit: below, nobody acts
-	floorGrid  = 0.7    // of the resolution: rounding hides less than half a step
+	floorGrid  = 1.0    // of the resolution: rounding hides half a step, on two leads against each other a whole one
 	floorScale = 4      // mean absolute residuals of a block: two days of them average to a third
 	floorCalm  = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
 	floorPair  = 0.005  // where two values stand against each other
@@ -42,6 +42,20 @@ func (e *Engine) levels(p *picture) {
 	e.shift(&p.quick, p)
 	p.newest = p.u
 	e.shift(&p.newest, p)
+	for k := range e.m.n {
+		p.mean[k] = e.s.Ch[k].mean(8)
+	}
+	e.shift(&p.mean, p)
+}
+
+// mean returns the mean of the last n residuals.
+func (c *chState) mean(n int) float64 {
+	n = min(int(c.UN), n)
+	sum := 0.0
+	for _, u := range c.U[recent-n:] {
+		sum += float64(u) / float64(n)
+	}
+	return sum
 }
 
 // shift moves the common part, which leads alone cannot tell from copper, to
