@@ -10,6 +10,9 @@ import (
 func (r *runner) deliver(j *job, took time.Duration, end time.Time) {
 	r.heard()
 	j.refused = 0
+	if j.unit.breaker.open() {
+		r.log.Info().Uint8("unit", j.id).Int("failures", j.unit.breaker.fails).Msg("unit answers again")
+	}
 	j.unit.breaker.good()
 	j.unit.stats.state.Store(0)
 	skewed := r.reading.Quality == measure.Skewed
