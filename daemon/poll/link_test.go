@@ -2,6 +2,7 @@ package poll
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -54,9 +55,9 @@ func TestIdleConnectionClosed(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := newSite(t)
 		p := s.link("mcc1", numbered)
-		s.loop(1, 0, 30*time.Second, one())
+		s.loop(1, 0, time.Second, one())
 		s.during(func(*Poller) {
-			pass(15 * time.Second)
+			pass(15300 * time.Millisecond)
 			for range 10 {
 				pass(30 * time.Second)
 				p.HangUp()
@@ -100,11 +101,16 @@ func TestHalfOpen(t *testing.T) {
 			s.loop(u+1, 0, 2*time.Second, one())
 		}
 		var cut, healed time.Time
-		s.during(func(*Poller) {
+		s.during(func(poller *Poller) {
 			pass(time.Minute)
 			p.Play(func(wiretest.Request) ([]byte, bool) { return nil, false })
 			cut = time.Now()
 			pass(10 * time.Minute)
+			for _, u := range poller.Stats()[0].Units {
+				if u.Breaker == 2 {
+					t.Errorf("unit %d is held to be dead", u.Unit)
+				}
+			}
 			p.Play(numbered)
 			healed = time.Now()
 			pass(3 * time.Minute)
@@ -113,6 +119,7 @@ func TestHalfOpen(t *testing.T) {
 		if len(dials) < 2 || dials[1].Sub(cut) > 15*time.Second {
 			t.Fatalf("opened again %d times, first after %v", len(dials)-1, dials[min(1, len(dials)-1)].Sub(cut))
 		}
+		var firsts []time.Time
 		for i := range s.plan.Loops {
 			var first time.Time
 			for _, r := range s.readings(i) {
@@ -124,6 +131,11 @@ func TestHalfOpen(t *testing.T) {
 			if first.IsZero() || first.Sub(healed) > 75*time.Second {
 				t.Errorf("loop %d: good again %v after the line healed", i, first.Sub(healed))
 			}
+			firsts = append(firsts, first)
+		}
+		slices.SortFunc(firsts, time.Time.Compare)
+		if d := firsts[len(firsts)-1].Sub(firsts[0]); d > 2*time.Second {
+			t.Errorf("the units come back over %v, though the link was to blame", d)
 		}
 	})
 }

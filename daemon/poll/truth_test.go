@@ -64,8 +64,11 @@ func TestFrozenDevice(t *testing.T) {
 			s.loop(u+1, 0, time.Second, one())
 		}
 		var when, end time.Time
-		s.during(func(*Poller) {
+		s.during(func(p *Poller) {
 			pass(2 * time.Hour)
+			if err := p.Reload(s.plan, s); err != nil { // what was learned stays
+				t.Error(err)
+			}
 			b.stuck.Store(3)
 			when = time.Now()
 			pass(20 * time.Minute)
