@@ -1,13 +1,268 @@
 package drift
 
 import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
 	"time"
 
+	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/quantity"
 )
 
-// common is what stands about a box.
-type common struct{ Since int64 }
+// Common cause: loops that share an enclosure or a cable and go bad together.
+//
+// The question is how likely that is by accident. Given that one loop of a group
+// of n went bad, each of the other n − 1 does so by itself within the next w
+// with p = 1 − exp(−faultRate·w); the chance that k − 1 or more of them do is
+//
+//	q = Σ_{j ≥ k−1} C(n−1, j) p^j (1 − p)^(n−1−j)
+//
+// Against it stands commonShare, the share of first failures that are the first
+// of a common cause. A finding is raised where q is a tenth of it. Two of six
+// loops must follow each other within four days, three within togetherS; two of
+// a cabinet of sixty never suffice.
+const (
+	// faultRate is how often a sound loop goes bad by itself, per s: once in ten
+	// loop-years. Our assumption, on the high side: a chance is rather overstated.
+	faultRate = 0.1 / (365.25 * dayS)
+	// commonShare: reliability practice counts 1 to 10 % of failures as common
+	// cause where equal parts share a place (the beta factor of IEC 61508-6, from
+	// memory).
+	commonShare = 0.05
+	// mostChance is q from which accident is no explanation: odds of ten to one.
+	mostChance = commonShare / 10
+	// onsetS is how well an onset is known: levels are medians of two days.
+	onsetS = 2 * dayS
+	// togetherS is how far onsets of one cause can lie apart: contacts of one wet
+	// box do not grow alike, and each is noticed at its own threshold.
+	togetherS = 45 * dayS
+	// leastLoops make a common cause.
+	leastLoops = 2
+	// namedMost is how many loops evidence spells out.
+	namedMost = 8
+)
 
-// together looks for loops of one box that went bad together.
-func (s *Site) together(b *box, at time.Time, out []finding.Finding) []finding.Finding { return out }
+// group is what several loops pass through.
+type group struct {
+	what   string // junction box, cable, marshalling cabinet
+	name   string
+	loops  []int // sorted by tag
+	common common
+}
+
+// common is what stands about a group.
+type common struct {
+	Standing bool
+	First    int   // loop whose tag the finding carries until it is cleared
+	Since    int64 // earliest onset, s
+	Raised   int64
+	Updated  int64
+	Members  []int // loops that were part of it, by tag; who recovers stays until all is cleared, so that it is cleared for everyone who was told
+	Told     int   // members when it was last told
+}
+
+// groupsOf returns the groups of two loops and more: boxes, cables, cabinets.
+func groupsOf(loops []*diagnostics.Spec) []group {
+	var all []group
+	for _, sort := range []struct {
+		what string
+		name func(*diagnostics.Spec) string
+	}{
+		{"junction box", func(l *diagnostics.Spec) string { return l.Box }},
+		{"cable", func(l *diagnostics.Spec) string { return l.Cable }},
+		{"marshalling cabinet", func(l *diagnostics.Spec) string { return l.Cabinet }},
+	} {
+		index := map[[3]string]int{}
+		from := len(all)
+		for i, l := range loops {
+			name := sort.name(l)
+			if name == "" {
+				continue
+			}
+			key := [3]string{l.Site, l.Area, name}
+			if _, ok := index[key]; !ok {
+				index[key] = len(all)
+				all = append(all, group{what: sort.what, name: name})
+			}
+			g := &all[index[key]]
+			g.loops = append(g.loops, i)
+		}
+		kept := slices.DeleteFunc(all[from:], func(g group) bool { return len(g.loops) < leastLoops })
+		all = all[:from+len(kept)]
+		for i := range kept {
+			slices.SortFunc(kept[i].loops, func(a, b int) int { return strings.Compare(loops[a].Tag, loops[b].Tag) })
+		}
+		slices.SortFunc(kept, func(a, b group) int {
+			return cmp.Or(strings.Compare(a.name, b.name), strings.Compare(loops[a.loops[0]].Tag, loops[b.loops[0]].Tag))
+		})
+	}
+	return all
+}
+
+// cluster is loops of one group whose onsets lie close together, earliest first.
+type cluster struct {
+	group  int
+	loops  []int
+	chance float64 // that they are independent
+}
+
+// together looks for loops that went bad together. A loop is part of one common
+// cause at most: the least accidental one takes it.
+func (s *Site) together(at time.Time, out []finding.Finding) []finding.Finding {
+	now := at.Unix()
+	taken := map[int]bool{}
+	for i := range s.groups {
+		out = s.follow(&s.groups[i], now, taken, out)
+	}
+	for {
+		best := cluster{group: -1, chance: mostChance}
+		for i := range s.groups {
+			if !s.groups[i].common.Standing {
+				s.closest(i, taken, &best)
+			}
+		}
+		if best.group < 0 {
+			return out
+		}
+		for _, l := range best.loops {
+			taken[l] = true
+		}
+		g := &s.groups[best.group]
+		g.common = common{Standing: true, First: best.loops[0], Since: s.onset(best.loops[0]), Raised: now, Members: best.loops}
+		s.sortByTag(g.common.Members)
+		out = s.tell(g, now, finding.Raised, out)
+	}
+}
+
+// onset returns when a loop went bad, s.
+func (s *Site) onset(loop int) int64 { return s.put[loop].Since.Unix() }
+
+func (s *Site) bad(loop int) bool { return s.put[loop].Kind != "" && !s.put[loop].Since.IsZero() }
+
+func (s *Site) sortByTag(loops []int) {
+	slices.SortFunc(loops, func(a, b int) int { return strings.Compare(s.loops[a].Tag, s.loops[b].Tag) })
+}
+
+// follow lets loops join what stands about a group, and ends it when fewer than
+// two are still bad: one bad loop is no common cause.
+func (s *Site) follow(g *group, now int64, taken map[int]bool, out []finding.Finding) []finding.Finding {
+	c := &g.common
+	if !c.Standing {
+		return out
+	}
+	first, last, still := c.Since, c.Since, 0
+	for _, m := range c.Members {
+		if s.bad(m) {
+			still++
+			last = max(last, s.onset(m))
+		}
+	}
+	if still < leastLoops {
+		out = s.tell(g, now, finding.Cleared, out)
+		*c = common{}
+		return out
+	}
+	for _, l := range g.loops {
+		if t := s.onset(l); s.bad(l) && !slices.Contains(c.Members, l) && t >= first-togetherS && t <= last+togetherS {
+			c.Members = append(c.Members, l)
+			c.Since = min(c.Since, t)
+		}
+	}
+	s.sortByTag(c.Members)
+	for _, m := range c.Members {
+		taken[m] = true
+	}
+	if len(c.Members) > c.Told && now-c.Updated >= updateEvery {
+		out = s.tell(g, now, finding.Updated, out)
+	}
+	return out
+}
+
+// closest puts the least accidental cluster of a group into best, if it beats
+// what is there.
+func (s *Site) closest(i int, taken map[int]bool, best *cluster) {
+	g := &s.groups[i]
+	s.gone = s.gone[:0]
+	for _, l := range g.loops {
+		if s.bad(l) && !taken[l] {
+			s.gone = append(s.gone, l)
+		}
+	}
+	if len(s.gone) < leastLoops {
+		return
+	}
+	slices.SortStableFunc(s.gone, func(a, b int) int { return cmp.Compare(s.onset(a), s.onset(b)) })
+	for a := range s.gone {
+		for b := a + leastLoops - 1; b < len(s.gone); b++ {
+			w := s.onset(s.gone[b]) - s.onset(s.gone[a])
+			if w > togetherS {
+				break
+			}
+			if q := chance(len(g.loops), b-a+1, w); q < best.chance {
+				*best = cluster{i, slices.Clone(s.gone[a : b+1]), q}
+			}
+		}
+	}
+}
+
+// chance returns the probability that of n loops, one of which went bad, k − 1
+// or more others do so within w seconds by themselves.
+func chance(n, k int, w int64) float64 {
+	p := -math.Expm1(-faultRate * float64(max(w, onsetS)))
+	choose := func(n, k int) float64 {
+		a, _ := math.Lgamma(float64(n + 1))
+		b, _ := math.Lgamma(float64(k + 1))
+		c, _ := math.Lgamma(float64(n - k + 1))
+		return a - b - c
+	}
+	sum := 0.0
+	for j := k - 1; j <= n-1; j++ {
+		sum += math.Exp(choose(n-1, j) + float64(j)*math.Log(p) + float64(n-1-j)*math.Log1p(-p))
+	}
+	return min(sum, 1)
+}
+
+// tell dresses what stands about a group. Its severity is maintenance whatever
+// its members suffer: a loop does not leave its own limit because its neighbour
+// does, and each member has a finding of its own.
+func (s *Site) tell(g *group, now int64, state finding.State, out []finding.Finding) []finding.Finding {
+	c := &g.common
+	c.Told, c.Updated = len(c.Members), now
+	f := finding.Finding{
+		Time: time.Unix(now, 0).UTC(), Loop: s.loops[c.First].Tag, Kind: finding.BoxCommonCause, State: state, Severity: finding.Maintenance,
+		Since: time.Unix(c.Since, 0).UTC(), Contact: quantity.Ohm(math.NaN()), Error: quantity.DeltaC(math.NaN()), U: quantity.DeltaC(math.NaN()),
+		POverLimit: math.NaN(), Box: g.name, Engine: Version,
+	}
+	first, last, words := int64(math.MaxInt64), int64(math.MinInt64), []string{}
+	still := 0
+	for _, m := range c.Members {
+		p := &s.put[m]
+		f.Loops = append(f.Loops, s.loops[m].Tag)
+		if !s.bad(m) {
+			continue
+		}
+		still++
+		first, last = min(first, s.onset(m)), max(last, s.onset(m))
+		if !(p.Contact <= f.Contact) && !math.IsNaN(float64(p.Contact)) {
+			f.Contact = p.Contact
+		}
+		words = append(words, fmt.Sprintf("%s %s since %s", s.loops[m].Tag, p.Kind, day(s.onset(m))))
+	}
+	if state == finding.Cleared {
+		f.Confidence = 1
+		f.Evidence = fmt.Sprintf("of the %d loops of %s %s that went bad together %d is left", len(c.Members), g.what, g.name, still)
+		return append(out, f)
+	}
+	q := chance(len(g.loops), still, last-first)
+	f.Confidence = commonShare / (commonShare + q)
+	if len(words) > namedMost {
+		words = append(words[:namedMost], fmt.Sprintf("and %d more", len(words)-namedMost))
+	}
+	f.Evidence = fmt.Sprintf("%d of %d loops of %s %s went bad within %.1f days (%s); chance alone does that after one failure in %.2g",
+		still, len(g.loops), g.what, g.name, float64(last-first)/dayS, strings.Join(words, ", "), 1/q)
+	return append(out, f)
+}

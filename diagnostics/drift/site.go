@@ -18,20 +18,26 @@ type Site struct {
 	put   []Published
 	said  []Neighbour
 	boxes []box
-	buf   []float64
+	buf   []float64 // scratch
+
+	groups []group
+	gone   []int // scratch: bad loops of a group
+	last   int64 // newest mark, s
 }
 
 // box is an enclosure with the loops in it.
 type box struct {
-	name    string
 	members []int
-	common  common
 }
+
+// boxMost is how many loops of one box are joined; a larger enclosure is a
+// cabinet, whose loops share little.
+const boxMost = 64
 
 // NewSite returns the plant level for loops with the given specifications; the
 // index of a loop is its number in every other call.
 func NewSite(loops []*diagnostics.Spec) *Site {
-	s := &Site{loops: loops, put: make([]Published, len(loops)), said: make([]Neighbour, len(loops))}
+	s := &Site{loops: loops, put: make([]Published, len(loops)), said: make([]Neighbour, len(loops)), groups: groupsOf(loops)}
 	index := map[string]int{}
 	for i, l := range loops {
 		s.put[i] = Published{Factor: math.NaN()}
@@ -43,9 +49,11 @@ func NewSite(loops []*diagnostics.Spec) *Site {
 		if !ok {
 			b = len(s.boxes)
 			index[key] = b
-			s.boxes = append(s.boxes, box{name: l.Box})
+			s.boxes = append(s.boxes, box{})
 		}
-		s.boxes[b].members = append(s.boxes[b].members, i)
+		if len(s.boxes[b].members) < boxMost {
+			s.boxes[b].members = append(s.boxes[b].members, i)
+		}
 	}
 	return s
 }
@@ -55,16 +63,20 @@ func NewSite(loops []*diagnostics.Spec) *Site {
 func (s *Site) Put(loop int, p Published) { s.put[loop] = p }
 
 // Mark closes the interval that ends at at: neighbour values become those of
-// the values put, and findings about boxes are appended to out.
+// the values put, and findings about boxes, cables and cabinets are appended to
+// out. A mark that is not after the last one is ignored.
 func (s *Site) Mark(at time.Time, out []finding.Finding) []finding.Finding {
+	if at.Unix() <= s.last {
+		return out
+	}
+	s.last = at.Unix()
 	for i := range s.boxes {
 		b := &s.boxes[i]
 		for _, m := range b.members {
 			s.said[m] = s.neighbours(b, m)
 		}
-		out = s.together(b, at, out)
 	}
-	return out
+	return s.together(at, out)
 }
 
 // neighbours returns the median factor of the other loops of a box.
@@ -86,9 +98,3 @@ func (s *Site) neighbours(b *box, loop int) Neighbour {
 // Neighbour returns what the neighbours of a loop say as of the last mark. The
 // pointer stays valid; what it points to changes with each mark.
 func (s *Site) Neighbour(loop int) *Neighbour { return &s.said[loop] }
-
-// Snapshot appends the whole state to b.
-func (s *Site) Snapshot(b []byte) []byte { return b }
-
-// Restore takes a state written by Snapshot for the same loops.
-func (s *Site) Restore(b []byte) error { return nil }
