@@ -11,14 +11,30 @@ import (
 // AcceptBaseline makes the given state of a loop's leads the one from which its
 // error since calibration counts, on record with who proposed and accepted it.
 func (d *Daemon) AcceptBaseline(ctx context.Context, b records.Baseline) error {
+	d.reload.Lock()
+	defer d.reload.Unlock()
 	w := d.current().find(b.Loop)
 	if w == nil {
 		return fmt.Errorf("baseline: no loop %q in the plant", b.Loop)
 	}
-	if err := w.setBaseline(b.Leads); err != nil {
+	trial, err := diagnostics.NewLoop(*w.spec())
+	if err != nil {
 		return err
 	}
-	return d.records.AcceptBaseline(ctx, b)
+	if err := trial.SetBaseline(b.Leads); err != nil {
+		return err
+	}
+	if err := d.records.AcceptBaseline(ctx, b); err != nil {
+		return err
+	}
+	return w.setBaseline(b.Leads)
+}
+
+// spec returns the description that the loop's diagnostics were built from.
+func (w *watched) spec() *diagnostics.Spec {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.follow.Assess().Spec()
 }
 
 func (w *watched) setBaseline(b diagnostics.Baseline) error {

@@ -15,7 +15,7 @@ func (d *Daemon) cabling(g *generation) {
 	for _, w := range g.loops {
 		said = append(said, w.cabling(now)...)
 	}
-	d.record(said)
+	d.record.add(said)
 }
 
 func (w *watched) cabling(now time.Time) (said []finding.Finding) {

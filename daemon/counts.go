@@ -38,10 +38,11 @@ func (d *Daemon) Standing() []finding.Finding {
 		_, s := w.view()
 		for _, f := range s {
 			if f.Kind == finding.BoxCommonCause {
-				if boxes[f.Box] {
+				box := f.Loop + "\x00" + f.Box // names of boxes repeat between areas
+				if boxes[box] {
 					continue
 				}
-				boxes[f.Box] = true
+				boxes[box] = true
 			}
 			all = append(all, f)
 		}

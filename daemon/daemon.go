@@ -20,7 +20,6 @@ import (
 	"ohmdrift/daemon/poll"
 	"ohmdrift/daemon/records"
 	"ohmdrift/daemon/web"
-	"ohmdrift/diagnostics/finding"
 )
 
 // Daemon is the running program. Open it, Run it, Close it.
@@ -30,6 +29,7 @@ type Daemon struct {
 	history  *history.History
 	forward  *forward.Forwarder // nil where no server is configured
 	notify   *notify.Notifier
+	record   *recorder
 	poller   *poll.Poller
 	web      *web.Server
 	progress progress
@@ -38,10 +38,6 @@ type Daemon struct {
 	swap    sync.RWMutex // held while the plant level of a generation is used or replaced
 	running atomic.Pointer[generation]
 	past    atomic.Pointer[recalled]
-
-	recording       sync.Mutex        // keeps transitions in the order in which they were said
-	unrecorded      []finding.Finding // said, not yet on the disk; bounded by what can stand: a loop says each thing once
-	unrecordedWaits atomic.Bool
 }
 
 // Options are what a daemon may be told; the zero value logs nothing.
@@ -67,14 +63,16 @@ func (d *Daemon) open(p *config.Plant, version string) (err error) {
 	if d.history, err = history.Open(p.Store.Dir, history.Options{Retention: p.Store.Retention, Log: d.log}); err != nil {
 		return err
 	}
+	d.notify = notify.New(d.records, p.Alerts, d.log)
+	d.records.SetSinks(d.notify.Sinks()...)
+	d.record = newRecorder(d.records, d.log, d.notify.Wake)
+	d.progress.began = time.Now()
 	g, err := d.newGeneration(p, nil)
 	if err != nil {
 		return err
 	}
 	d.running.Store(g)
 	d.history.SetLoops(historyLoops(p))
-	d.notify = notify.New(d.records, p.Alerts, d.log)
-	d.records.SetSinks(d.notify.Sinks()...)
 	if p.Influx != nil {
 		if d.forward, err = forward.New(forwardOptions(p.Influx, d.log), d.records); err != nil {
 			return err
@@ -87,9 +85,6 @@ func (d *Daemon) open(p *config.Plant, version string) (err error) {
 	if err := d.openMetrics(version); err != nil {
 		return err
 	}
-	if err := d.openMetrics(version); err != nil {
-		return err
-	}
 	if err := d.baselines(context.Background(), g); err != nil {
 		return err
 	}
@@ -97,7 +92,7 @@ func (d *Daemon) open(p *config.Plant, version string) (err error) {
 		return err
 	}
 	d.cabling(g)
-	return nil
+	return d.record.drain(context.Background())
 }
 
 func (d *Daemon) current() *generation { return d.running.Load() }
@@ -106,7 +101,7 @@ func (d *Daemon) current() *generation { return d.running.Load() }
 // all of it has stopped and what was on its way is on the disk. listener is for
 // the pages; nil = none.
 func (d *Daemon) Run(ctx context.Context, listener net.Listener) error {
-	d.progress.started = time.Now()
+	d.progress.began = time.Now()
 	// Forwarding and notices end after polling, so that the last samples leave too.
 	late, stopLate := context.WithCancel(context.WithoutCancel(ctx))
 	defer stopLate()
@@ -116,7 +111,7 @@ func (d *Daemon) Run(ctx context.Context, listener net.Listener) error {
 		after.Go(func() error { return d.forward.Run(late) })
 	}
 	err := d.live(ctx, listener)
-	err = errors.Join(err, d.snapshot(late))
+	err = errors.Join(err, d.snapshot(late)) // what was said last goes on record with it
 	stopLate()
 	return errors.Join(err, after.Wait())
 }
@@ -125,6 +120,7 @@ func (d *Daemon) live(ctx context.Context, listener net.Listener) error {
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return d.poller.Run(ctx) })
 	g.Go(func() error { return d.keepTime(ctx) })
+	g.Go(func() error { return d.record.run(ctx) })
 	if listener != nil {
 		g.Go(func() error { return d.web.Run(ctx, listener) })
 	}

@@ -2,53 +2,75 @@ package daemon
 
 import (
 	"fmt"
-	"slices"
-	"sync/atomic"
 	"time"
 
 	"ohmdrift/config"
 	"ohmdrift/devices"
+	"ohmdrift/diagnostics/follow"
 )
 
 // generation is one plant as it runs: a reload makes the next one beside it.
-// Loop numbers are indices into the plant's loops.
+// Loop numbers are indices into the plant's loops. The state of a loop is shared
+// by the generations that have its tag.
 type generation struct {
 	plant  *config.Plant
 	loops  []*watched
 	byTag  map[string]int
+	anew   map[*watched]*follow.Loop // loops of before that are described anew; nil value = read differently only
 	near   *neighbourhood
 	daemon *Daemon
 }
 
-// newGeneration builds the loops of a plant, taking over from before what did
-// not change. The state that is taken over is shared until before is dropped.
+// newGeneration builds the loops of a plant beside those that run. Nothing of
+// before is changed: takeOver does that, once the plant is accepted.
 func (d *Daemon) newGeneration(p *config.Plant, before *generation) (*generation, error) {
-	g := &generation{plant: p, loops: make([]*watched, len(p.Loops)), byTag: make(map[string]int, len(p.Loops)), daemon: d}
+	g := &generation{
+		plant: p, loops: make([]*watched, len(p.Loops)), byTag: make(map[string]int, len(p.Loops)),
+		anew: map[*watched]*follow.Loop{}, daemon: d,
+	}
 	for i := range p.Loops {
-		l := &p.Loops[i]
-		g.byTag[l.Tag] = i
-		if old := before.find(l.Tag); old != nil && sameLoop(&old.loop, l) {
-			g.loops[i] = old
-			continue
+		if err := g.build(i, before); err != nil {
+			return nil, fmt.Errorf("loop %s: %w", p.Loops[i].Tag, err)
 		}
-		w, err := newWatched(l)
-		if err != nil {
-			return nil, fmt.Errorf("loop %s: %w", l.Tag, err)
-		}
-		g.loops[i] = w
 	}
-	g.near = newNeighbourhood(g.loops)
-	if before != nil && slices.Equal(before.loops, g.loops) {
-		g.near = before.near
-	}
+	g.near = newNeighbourhood(p, before)
 	return g, nil
 }
 
-func (g *generation) find(tag string) *watched {
-	if g == nil {
+func (g *generation) build(i int, before *generation) error {
+	l := &g.plant.Loops[i]
+	g.byTag[l.Tag] = i
+	old := before.index(l.Tag)
+	if old < 0 {
+		w, err := newWatched(l)
+		g.loops[i] = w
+		return err
+	}
+	w := before.loops[old]
+	g.loops[i] = w
+	if sameLoop(&before.plant.Loops[old], l) {
+		if before.plant.Loops[old].Interval != l.Interval {
+			g.anew[w] = nil
+		}
 		return nil
 	}
-	if i, ok := g.byTag[tag]; ok {
+	f, err := follow.New(&l.Spec)
+	g.anew[w] = f
+	return err
+}
+
+// index returns the number of a tag; −1 when the plant lacks it.
+func (g *generation) index(tag string) int {
+	if g != nil {
+		if i, ok := g.byTag[tag]; ok {
+			return i
+		}
+	}
+	return -1
+}
+
+func (g *generation) find(tag string) *watched {
+	if i := g.index(tag); i >= 0 {
 		return g.loops[i]
 	}
 	return nil
@@ -56,54 +78,41 @@ func (g *generation) find(tag string) *watched {
 
 // Take passes a reading along its path, on the goroutine of its link.
 func (g *generation) Take(loop int, r *devices.Reading) {
-	d, w := g.daemon, g.loops[loop]
-	d.progress.polled(time.Now())
-	a, said := w.take(r)
-	d.history.Append(w.loop.Tag, &r.Sample)
+	d, w, l := g.daemon, g.loops[loop], &g.plant.Loops[loop]
+	d.progress.polled()
+	a, said := w.take(r, d.progress.now())
+	d.history.Append(w.tag, &r.Sample)
 	if d.forward != nil {
-		d.forward.Add(w.loop.Site, w.loop.Area, w.loop.Tag, &a, &r.Sample)
+		d.forward.Add(l.Site, l.Area, w.tag, &a, &r.Sample)
 	}
-	d.record(said)
+	d.record.add(said)
 }
 
-// progress counts finished polls for the health answer and the heartbeat.
-type progress struct {
-	started time.Time
-	last    atomic.Int64 // Unix nanoseconds
-	count   atomic.Uint64
-	rate    rate
-}
-
-func (p *progress) polled(now time.Time) {
-	p.last.Store(now.UnixNano())
-	p.count.Add(1)
-}
-
-func (p *progress) lastPoll() time.Time {
-	if n := p.last.Load(); n != 0 {
-		return time.Unix(0, n)
+// takeOver goes on with the loops of before that this plant describes anew and
+// closes what stood at loops that it lacks. The generation runs from now on.
+func (g *generation) takeOver(before *generation, now time.Time) {
+	for i, w := range g.loops {
+		if f, ok := g.anew[w]; ok {
+			g.daemon.record.add(w.redescribe(f, &g.plant.Loops[i], now))
+		}
 	}
-	return time.Time{}
-}
-
-// rate is polls a second over the last ten seconds, sampled once a second.
-type rate struct {
-	perSecond atomic.Uint64 // hundredths
-	seen      [11]uint64
-	at        int
-}
-
-func (r *rate) sample(count uint64) {
-	r.seen[r.at%len(r.seen)] = count
-	oldest := (r.at + 1) % len(r.seen)
-	span := len(r.seen) - 1
-	if r.at < span {
-		oldest, span = 0, r.at
+	g.anew = nil
+	for _, w := range before.loops {
+		if g.index(w.tag) < 0 {
+			g.daemon.record.add(w.retire(now))
+		}
 	}
-	if span > 0 {
-		r.perSecond.Store((count - r.seen[oldest]) * 100 / uint64(span))
-	}
-	r.at++
 }
 
-func (r *rate) value() float64 { return float64(r.perSecond.Load()) / 100 }
+// retire closes what stands at a loop that the plant no longer has.
+func (w *watched) retire(now time.Time) (said standing) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, f := range w.standing {
+		if f.Box == "" { // a box's finding is the plant level's
+			said = append(said, closing(f, now, "the loop is no longer in the plant"))
+		}
+	}
+	w.standing = nil
+	return said
+}

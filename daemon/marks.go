@@ -2,8 +2,10 @@ package daemon
 
 import (
 	"context"
+	"slices"
 	"time"
 
+	"ohmdrift/config"
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/drift"
 	"ohmdrift/diagnostics/finding"
@@ -12,23 +14,79 @@ import (
 // neighbourhood is the plant level of a generation: what loops tell each other
 // at the marks.
 type neighbourhood struct {
-	site *drift.Site
-	mark time.Time // the last one
+	site  *drift.Site
+	specs []*diagnostics.Spec
+	mark  time.Time // the last one; zero before the first
 }
 
-func newNeighbourhood(loops []*watched) *neighbourhood {
-	specs := make([]*diagnostics.Spec, len(loops))
-	for i, w := range loops {
-		specs[i] = &w.loop.Spec
+// newNeighbourhood joins the loops of a plant. What boxes and neighbours said
+// stays when the plant's boxes are those of before.
+func newNeighbourhood(p *config.Plant, before *generation) *neighbourhood {
+	n := &neighbourhood{specs: make([]*diagnostics.Spec, len(p.Loops))}
+	for i := range p.Loops {
+		n.specs[i] = &p.Loops[i].Spec
 	}
-	return &neighbourhood{site: drift.NewSite(specs)}
+	if before == nil {
+		n.site = drift.NewSite(n.specs)
+		return n
+	}
+	n.mark = before.near.mark
+	if slices.EqualFunc(n.specs, before.near.specs, sameBox) {
+		n.site = before.near.site
+		return n
+	}
+	n.site = drift.NewSite(n.specs)
+	return n
+}
+
+func sameBox(a, b *diagnostics.Spec) bool {
+	return a.Tag == b.Tag && a.Site == b.Site && a.Area == b.Area && a.Box == b.Box && a.Cabinet == b.Cabinet && a.Cable == b.Cable
+}
+
+// neighbourly is what one loop tells and hears. A loop tells what it knew when
+// its first sample after a mark came, and hears what was exchanged at the mark
+// before: so it does not matter in which order links are read, nor how soon after
+// a mark the exchange runs.
+type neighbourly struct {
+	next    time.Time       // the mark that the samples lead to; zero before the first
+	told    drift.Published // as of the mark before next
+	heard   drift.Neighbour // read by the samples on their way to next
+	pending drift.Neighbour // from the last exchange; heard from next on
+}
+
+// cross goes over to the interval that a sample belongs to.
+func (n *neighbourly) cross(at time.Time, e *drift.Engine) {
+	if at.Before(n.next) {
+		return
+	}
+	n.told = e.Publish()
+	if !n.next.IsZero() {
+		n.heard = n.pending
+	}
+	n.next = at.Truncate(drift.Mark).Add(drift.Mark)
+}
+
+// publish returns what the loop knew at a mark.
+func (w *watched) publish(mark time.Time) drift.Published {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.near.next.After(mark) {
+		return w.near.told
+	}
+	return w.follow.Engine().Publish() // no sample since
+}
+
+func (w *watched) hear(n drift.Neighbour) {
+	w.mu.Lock()
+	w.near.pending = n
+	w.mu.Unlock()
 }
 
 // exchange closes the interval that ends at a mark: every loop publishes, the
 // plant level judges the boxes, and every loop gets what its neighbours said.
 func (g *generation) exchange(at time.Time, out []finding.Finding) []finding.Finding {
 	for i, w := range g.loops {
-		g.near.site.Put(i, w.publish())
+		g.near.site.Put(i, w.publish(at))
 	}
 	from := len(out)
 	out = g.near.site.Mark(at, out)
@@ -42,32 +100,28 @@ func (g *generation) exchange(at time.Time, out []finding.Finding) []finding.Fin
 	return out
 }
 
-// apply shows a finding of the plant level at each of its members.
+// apply shows a finding of the plant level at each of its members, and takes it
+// away where it stood and no longer does.
 func (g *generation) apply(f finding.Finding) {
-	members := f.Loops
-	if len(members) == 0 {
-		members = []string{f.Loop}
-	}
-	for _, tag := range members {
-		if w := g.find(tag); w != nil {
-			w.mu.Lock()
-			w.standing = w.standing.apply([]finding.Finding{f})
-			w.mu.Unlock()
+	for i, w := range g.loops {
+		s := &g.plant.Loops[i].Spec
+		member := slices.Contains(f.Loops, s.Tag) || len(f.Loops) == 0 && s.Tag == f.Loop
+		if s.Box != f.Box && !member {
+			continue
 		}
+		x := f
+		if !member {
+			x.State = finding.Cleared
+		}
+		w.mu.Lock()
+		w.standing = w.standing.apply([]finding.Finding{x})
+		w.mu.Unlock()
 	}
 }
 
-func (w *watched) publish() drift.Published {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.follow.Engine().Publish()
-}
-
-func (w *watched) hear(n drift.Neighbour) {
-	w.mu.Lock()
-	w.neighbour = n
-	w.mu.Unlock()
-}
+// exchangeGrace is how long after a mark the exchange runs: readings of slots
+// before it have arrived by then or count as late.
+const exchangeGrace = 15 * time.Second
 
 // keepTime does once a second what no sample does: loops that nobody hears of
 // become stale, marks pass, snapshots are taken at the marks.
@@ -78,32 +132,41 @@ func (d *Daemon) keepTime(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
-		case now := <-t.C:
-			d.second(ctx, now)
+		case <-t.C:
+			d.second(ctx)
 		}
 	}
 }
 
-func (d *Daemon) second(ctx context.Context, now time.Time) {
+func (d *Daemon) second(ctx context.Context) {
 	d.progress.rate.sample(d.progress.count.Load())
-	var said []finding.Finding
+	now := d.progress.moment()
 	d.swap.RLock()
 	g := d.current()
-	for _, w := range g.loops {
-		if w.loop.Link >= 0 {
-			said = append(said, w.tick(now)...)
+	for i, w := range g.loops {
+		if g.plant.Loops[i].Link >= 0 {
+			d.record.add(w.tick(now))
 		}
 	}
-	mark := now.Truncate(drift.Mark)
-	passed := mark.After(g.near.mark)
+	mark := now.Wall.Add(-exchangeGrace).Truncate(drift.Mark)
+	passed := g.passed(mark)
 	if passed {
-		said = g.exchange(mark, said)
+		d.record.add(g.exchange(mark, nil))
 	}
 	d.swap.RUnlock()
-	d.record(said)
 	if passed {
-		d.markPassed(ctx, now)
+		d.markPassed(ctx, now.Wall)
 	}
+}
+
+// passed reports whether a mark is to be exchanged. After a step of the wall
+// clock back by more than an interval the marks go on from there.
+func (g *generation) passed(mark time.Time) bool {
+	if g.near.mark.IsZero() {
+		g.near.mark = mark // the interval under way ends at the next one
+		return false
+	}
+	return mark.After(g.near.mark) || mark.Before(g.near.mark.Add(-drift.Mark))
 }
 
 // toldKeep is how long a notice that was delivered or refused stays in the

@@ -3,6 +3,7 @@ package daemon
 import (
 	"iter"
 
+	"ohmdrift/config"
 	"ohmdrift/daemon/publish"
 )
 
@@ -27,18 +28,19 @@ func (d *Daemon) openMetrics(version string) error {
 
 func (d *Daemon) loopGauges() iter.Seq[publish.Loop] {
 	return func(yield func(publish.Loop) bool) {
-		for _, w := range d.current().loops {
-			if !yield(w.gauges()) {
+		g := d.current()
+		for i, w := range g.loops {
+			if !yield(w.gauges(&g.plant.Loops[i])) {
 				return
 			}
 		}
 	}
 }
 
-func (w *watched) gauges() publish.Loop {
+func (w *watched) gauges(loop *config.Loop) publish.Loop {
 	n, s := w.view()
 	l := publish.Loop{
-		Tag: w.loop.Tag, Site: w.loop.Site, Area: w.loop.Area, Polled: n.polled, Interval: w.loop.Interval,
+		Tag: w.tag, Site: loop.Site, Area: loop.Area, Polled: n.polled, Interval: loop.Interval,
 		Quality: n.quality, Contact: w.contact(), Condition: s.condition(), Findings: len(s),
 	}
 	if !n.values.At.IsZero() {

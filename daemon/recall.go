@@ -63,7 +63,7 @@ func (r *recall) take(tag string, s *measure.Sample) bool {
 		r.mark = r.mark.Add(drift.Mark)
 	}
 	if w := r.g.find(tag); w != nil {
-		r.said = append(r.said, w.step(s)...)
+		r.said = append(r.said, w.recorded(s)...)
 	}
 	r.samples++
 	r.last = s.At

@@ -12,33 +12,43 @@ import (
 )
 
 // siteKey is where the plant level's snapshot is kept, beside those of the
-// loops; no tag is empty.
+// loops; no tag is empty. Its time is the last mark.
 const siteKey = ""
 
-// snapshot stores the detectors' state. The history is flushed first, so that a
-// start finds every sample that the state contains.
+// snapshot stores the detectors' state. First the states are copied; then what
+// they have said goes on record and what they have seen to the disk. A state
+// never knows more than the records do: if they cannot be written, no snapshot
+// is taken.
 func (d *Daemon) snapshot(ctx context.Context) error {
-	if err := d.history.Flush(ctx); err != nil {
-		return err
-	}
+	d.swap.RLock()
 	g := d.current()
 	all := make(map[string]records.Snapshot, len(g.loops)+1)
 	for _, w := range g.loops {
-		if at, body := w.snapshot(); !at.IsZero() && len(body) > 0 {
-			all[w.loop.Tag] = records.Snapshot{AsOf: at, Body: body}
+		if at, body := w.snapshot(); !at.IsZero() {
+			all[w.tag] = records.Snapshot{AsOf: at, Body: body}
 		}
 	}
-	if body := g.near.site.Snapshot(nil); len(body) > 0 {
-		all[siteKey] = records.Snapshot{AsOf: time.Now(), Body: body}
+	if !g.near.mark.IsZero() {
+		all[siteKey] = records.Snapshot{AsOf: g.near.mark, Body: append([]byte{siteVersion}, g.near.site.Snapshot(nil)...)}
 	}
-	return d.records.SaveSnapshots(ctx, all)
+	d.swap.RUnlock()
+	if err := d.record.drain(ctx); err != nil {
+		return fmt.Errorf("findings wait for the database: %w", err)
+	}
+	if err := d.history.Flush(ctx); err != nil {
+		return err
+	}
+	return d.records.ReplaceSnapshots(ctx, all)
 }
 
-// snapshot returns the engine's state and the slot of the last sample in it.
+// siteVersion is the layout of the plant level's snapshot as a whole.
+const siteVersion = 1
+
+// snapshot returns the loop's state and the slot of the last sample in it.
 func (w *watched) snapshot() (time.Time, []byte) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return w.stepped, w.follow.Engine().Snapshot(nil)
+	return w.stepped, w.follow.Snapshot(nil)
 }
 
 // resume takes over what a daemon before this one left: the findings that
@@ -50,66 +60,111 @@ func (d *Daemon) resume(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	now := time.Now()
+	var boxes []finding.Finding
 	byLoop := map[string][]finding.Finding{}
 	for _, f := range open {
-		if f.Kind == finding.BoxCommonCause {
-			g.apply(f)
-			continue
+		switch {
+		case f.Kind == finding.BoxCommonCause:
+			boxes = append(boxes, f)
+		case g.index(f.Loop) < 0:
+			d.record.add([]finding.Finding{closing(f, now, "the loop is no longer in the plant")})
+		default:
+			byLoop[f.Loop] = append(byLoop[f.Loop], f)
 		}
-		byLoop[f.Loop] = append(byLoop[f.Loop], f)
 	}
 	for tag, fs := range byLoop {
-		if w := g.find(tag); w != nil {
-			w.resume(fs)
-		}
+		g.find(tag).resume(fs)
 	}
-	return d.resumeEngines(ctx, g)
+	for _, f := range boxes {
+		g.apply(f)
+	}
+	if err := d.resumeEngines(ctx, g, now); err != nil {
+		return err
+	}
+	return d.record.drain(ctx)
 }
 
-func (d *Daemon) resumeEngines(ctx context.Context, g *generation) error {
+func (d *Daemon) resumeEngines(ctx context.Context, g *generation, now time.Time) error {
 	snapshots, err := d.records.LoadSnapshots(ctx)
 	if err != nil {
 		return err
 	}
-	if s, ok := snapshots[siteKey]; ok {
-		if err := g.near.site.Restore(s.Body); err != nil {
-			d.log.Warn().Err(err).Msg("what neighbours said is not usable any more; it comes back at the next mark")
-		}
-	}
-	for i, w := range g.loops {
-		w.hear(*g.near.site.Neighbour(i))
-		s, ok := snapshots[w.loop.Tag]
-		if !ok {
+	d.resumeSite(g, snapshots)
+	for _, w := range g.loops {
+		s, ok := snapshots[w.tag]
+		if !ok && w.nothingStands() {
 			continue
 		}
-		if err := w.follow.Engine().Restore(s.Body); err != nil {
-			d.log.Warn().Err(err).Str("loop", w.loop.Tag).Msg("the engine's state is of another version; the loop is learnt anew")
-			continue
+		if err := w.restore(s); err != nil {
+			d.log.Warn().Err(err).Str("loop", w.tag).Msg("what was learnt of the loop is not usable any more; it is learnt anew")
+			d.record.add(w.loseState(now, err))
 		}
-		w.stepped = s.AsOf
 	}
 	return d.catchUp(ctx, g)
 }
 
+func (d *Daemon) resumeSite(g *generation, snapshots map[string]records.Snapshot) {
+	s, ok := snapshots[siteKey]
+	if !ok || len(s.Body) == 0 || s.Body[0] != siteVersion {
+		return
+	}
+	if err := g.near.site.Restore(s.Body[1:]); err != nil {
+		d.log.Warn().Err(err).Msg("what neighbours said is not usable any more; it comes back at the next mark")
+		return
+	}
+	g.near.mark = s.AsOf
+	for i, w := range g.loops {
+		w.hear(*g.near.site.Neighbour(i))
+		w.near.heard = w.near.pending
+	}
+}
+
+func (w *watched) nothingStands() bool {
+	_, s := w.view()
+	return len(s) == 0
+}
+
+func (w *watched) restore(s records.Snapshot) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if err := w.follow.Restore(s.Body); err != nil {
+		return err
+	}
+	w.stepped = s.AsOf
+	return nil
+}
+
+// loseState closes the findings that rest on a state that is gone: nothing could
+// ever close them.
+func (w *watched) loseState(now time.Time, why error) []finding.Finding {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.forget(now, fmt.Sprintf("what was learnt of the loop is lost, it is learnt anew: %v", why))
+}
+
 // catchUpMost bounds the samples between snapshot and stop that a start runs
 // through the engines: snapshots come every 10 minutes, so a day means that
-// they failed for long.
+// they failed for long. A loop whose last sample is older starts from there.
 const catchUpMost = 24 * time.Hour
 
 // catchUp runs the samples stored after the snapshots through the engines, mark
 // by mark as they came.
 func (d *Daemon) catchUp(ctx context.Context, g *generation) error {
-	first, last := time.Time{}, time.Time{}
+	last := time.Time{}
 	for _, w := range g.loops {
-		if !w.stepped.IsZero() && (first.IsZero() || w.stepped.Before(first)) {
-			first = w.stepped
-		}
 		if w.stepped.After(last) {
 			last = w.stepped
 		}
 	}
-	if first.IsZero() {
+	if last.IsZero() {
 		return nil
+	}
+	first := last
+	for _, w := range g.loops {
+		if oldest := last.Add(-catchUpMost); !w.stepped.IsZero() && w.stepped.Before(first) && w.stepped.After(oldest) {
+			first = w.stepped
+		}
 	}
 	until := time.Now()
 	if most := last.Add(catchUpMost); most.Before(until) {
@@ -117,45 +172,34 @@ func (d *Daemon) catchUp(ctx context.Context, g *generation) error {
 	}
 	for from := first; from.Before(until); {
 		mark := from.Truncate(drift.Mark).Add(drift.Mark)
-		said, n, err := d.catchUpTo(ctx, g, mark)
+		n, err := d.catchUpTo(ctx, g, mark)
 		if err != nil {
 			return err
 		}
 		if n == 0 && !from.Before(last) {
 			return nil // nothing more was stored
 		}
-		if !mark.After(until) {
-			said = g.exchange(mark, said)
+		if mark.After(g.near.mark) && !mark.After(until) {
+			d.record.add(g.exchange(mark, nil))
 		}
-		d.record(said)
 		from = mark
 	}
 	return nil
 }
 
-func (d *Daemon) catchUpTo(ctx context.Context, g *generation, mark time.Time) (said []finding.Finding, n int, err error) {
+func (d *Daemon) catchUpTo(ctx context.Context, g *generation, mark time.Time) (n int, err error) {
 	for _, w := range g.loops {
 		if w.stepped.IsZero() {
 			continue
 		}
-		err := d.history.Replay(ctx, w.loop.Tag, w.stepped.Add(time.Nanosecond), mark, func(s *measure.Sample) error {
+		err := d.history.Replay(ctx, w.tag, w.stepped.Add(time.Nanosecond), mark, func(s *measure.Sample) error {
 			n++
-			said = append(said, w.step(s)...)
+			d.record.add(w.recorded(s))
 			return nil
 		})
 		if err != nil {
-			return nil, 0, fmt.Errorf("catch up %s: %w", w.loop.Tag, err)
+			return 0, fmt.Errorf("catch up %s: %w", w.tag, err)
 		}
 	}
-	return said, n, nil
-}
-
-// step runs a recorded sample through the loop's diagnostics.
-func (w *watched) step(s *measure.Sample) []finding.Finding {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	w.stepped = s.At
-	_, w.said = w.follow.Step(s, &w.neighbour, w.said[:0])
-	w.standing = w.standing.apply(w.said)
-	return w.said
+	return n, nil
 }

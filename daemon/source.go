@@ -6,6 +6,7 @@ import (
 
 	"ohmdrift/config"
 	"ohmdrift/daemon/web"
+	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/follow"
 	"ohmdrift/diagnostics/measure"
 )
@@ -18,15 +19,15 @@ func (p pages) Overview() web.Overview {
 	g := p.d.current()
 	o := web.Overview{Site: g.plant.Site, Loops: make([]web.Row, len(g.loops))}
 	for i, w := range g.loops {
-		o.Loops[i] = w.row()
+		o.Loops[i] = w.row(&g.plant.Loops[i].Spec)
 	}
 	return o
 }
 
-func (w *watched) row() web.Row {
+func (w *watched) row(spec *diagnostics.Spec) web.Row {
 	n, s := w.view()
 	return web.Row{
-		Spec: &w.loop.Spec, Values: n.values, Polled: n.polled, Quality: n.quality, Problem: n.problem,
+		Spec: spec, Values: n.values, Polled: n.polled, Quality: n.quality, Problem: n.problem,
 		Condition: s.condition(), Standing: s.worst(), Open: len(s),
 	}
 }
@@ -34,20 +35,21 @@ func (w *watched) row() web.Row {
 // Loop implements web.Source.
 func (p pages) Loop(tag string) (web.Loop, bool) {
 	g := p.d.current()
-	w := g.find(tag)
-	if w == nil {
+	i := g.index(tag)
+	if i < 0 {
 		return web.Loop{}, false
 	}
+	w, loop := g.loops[i], &g.plant.Loops[i]
 	_, s := w.view()
 	l := web.Loop{
-		Row: w.row(), Findings: s, Contact: w.contact(), Terminals: terminals(w.loop.Terminals), Unit: w.loop.Unit,
+		Row: w.row(&loop.Spec), Findings: s, Contact: w.contact(), Terminals: terminals(loop.Terminals), Unit: loop.Unit,
 		RecordedUntil: p.d.recordedUntil(), History: p.d.history.Oldest(),
 	}
-	if w.loop.Link >= 0 {
-		l.Link = g.plant.Links[w.loop.Link].Name
+	if loop.Link >= 0 {
+		l.Link = g.plant.Links[loop.Link].Name
 	}
-	if w.loop.Profile != nil {
-		l.Profile = w.loop.Profile.Name
+	if loop.Profile != nil {
+		l.Profile = loop.Profile.Name
 	}
 	return l, true
 }
@@ -63,7 +65,7 @@ func terminals(run []config.Terminal) []web.Terminal {
 // Progress implements web.Source.
 func (p pages) Progress() web.Progress {
 	return web.Progress{
-		Started: p.d.progress.started, LastPoll: p.d.progress.lastPoll(),
+		Started: p.d.progress.began, LastPoll: p.d.progress.lastPoll(),
 		PollsPerSecond: p.d.progress.rate.value(), StallAfter: p.d.current().stallAfter(),
 	}
 }
@@ -72,9 +74,10 @@ func (p pages) Progress() web.Progress {
 // a single loop takes to become stale.
 func (g *generation) stallAfter() time.Duration {
 	shortest := time.Duration(0)
-	for _, w := range g.loops {
-		if w.loop.Link >= 0 && (shortest == 0 || w.loop.Interval < shortest) {
-			shortest = w.loop.Interval
+	for i := range g.plant.Loops {
+		l := &g.plant.Loops[i]
+		if l.Link >= 0 && (shortest == 0 || l.Interval < shortest) {
+			shortest = l.Interval
 		}
 	}
 	return max(3*shortest, 30*time.Second)
@@ -89,7 +92,7 @@ func (p pages) Trend(ctx context.Context, tag string, from, to time.Time, _ time
 	if w == nil {
 		return web.ErrUnknownLoop
 	}
-	f, err := follow.New(&w.loop.Spec)
+	f, err := follow.New(w.spec())
 	if err != nil {
 		return err
 	}

@@ -26,20 +26,39 @@ func (s *Store) SaveSnapshot(ctx context.Context, loop string, n Snapshot) error
 // that a start finds them of the same moment.
 func (s *Store) SaveSnapshots(ctx context.Context, byLoop map[string]Snapshot) error {
 	err := s.transact(ctx, func(tx *sql.Tx) error {
-		st, err := tx.PrepareContext(ctx, saveSnapshot)
-		if err != nil {
-			return err
-		}
-		defer st.Close()
-		for loop, n := range byLoop {
-			if _, err := st.ExecContext(ctx, loop, n.AsOf.UnixMilli(), n.Body); err != nil {
-				return fmt.Errorf("%s: %w", loop, err)
-			}
-		}
-		return nil
+		return putSnapshots(ctx, tx, byLoop)
 	})
 	if err != nil {
 		return fmt.Errorf("save snapshots: %w", err)
+	}
+	return nil
+}
+
+// ReplaceSnapshots stores the snapshots of the whole plant in one transaction;
+// those of loops that are not among them go.
+func (s *Store) ReplaceSnapshots(ctx context.Context, byLoop map[string]Snapshot) error {
+	err := s.transact(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, `DELETE FROM snapshot`); err != nil {
+			return err
+		}
+		return putSnapshots(ctx, tx, byLoop)
+	})
+	if err != nil {
+		return fmt.Errorf("save snapshots: %w", err)
+	}
+	return nil
+}
+
+func putSnapshots(ctx context.Context, tx *sql.Tx, byLoop map[string]Snapshot) error {
+	st, err := tx.PrepareContext(ctx, saveSnapshot)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	for loop, n := range byLoop {
+		if _, err := st.ExecContext(ctx, loop, n.AsOf.UnixMilli(), n.Body); err != nil {
+			return fmt.Errorf("%s: %w", loop, err)
+		}
 	}
 	return nil
 }

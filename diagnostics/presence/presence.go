@@ -6,7 +6,8 @@
 //	clock   ── Tick ──┴─ Watch ─ raised / cleared findings
 //
 // Two laws hold for any history: only usable samples clear a finding, and a
-// condition shorter than its on-delay raises none.
+// condition shorter than its on-delay raises none. Durations are measured on a
+// clock that nobody sets, so a step of the wall clock makes nothing stale.
 package presence
 
 import (
@@ -21,15 +22,23 @@ import (
 // Engine is the version that the findings of this package carry.
 const Engine = "presence-1"
 
+// Moment is one instant on two clocks: the wall clock, which stands in findings,
+// and one that only runs forward, by which durations are told. A replay gives
+// the sample's own time for both.
+type Moment struct{ Wall, Mono time.Time }
+
+// At is a moment whose two clocks are one.
+func At(t time.Time) Moment { return Moment{t, t} }
+
 // Watch follows one loop. Make it with New.
 type Watch struct {
 	tag      string
 	stale    time.Duration
 	class    class // class of the present run of samples
 	run      int   // samples in the run
-	runStart time.Time
-	lastGood time.Time // last usable sample; zero = none yet
-	began    time.Time // first sample or tick
+	runStart Moment
+	lastGood Moment // last usable sample; zero = none yet
+	began    Moment // first sample or tick
 	problem  string
 	open     [classes]finding.Finding // standing findings by class; zero Time = none
 }
@@ -86,8 +95,8 @@ func (w *Watch) SetInterval(d time.Duration) { w.stale = max(staleIntervals*d, s
 
 // Take follows one sample; problem says in words why its quality is not good.
 // Findings that begin or end are appended to out.
-func (w *Watch) Take(at time.Time, q measure.Quality, problem string, out []finding.Finding) []finding.Finding {
-	if w.began.IsZero() {
+func (w *Watch) Take(at Moment, q measure.Quality, problem string, out []finding.Finding) []finding.Finding {
+	if w.began.Mono.IsZero() {
 		w.began = at
 	}
 	c := classOf(q)
@@ -98,7 +107,7 @@ func (w *Watch) Take(at time.Time, q measure.Quality, problem string, out []find
 	if c != usable {
 		w.problem = problem
 	}
-	settled := w.run >= minRun && at.Sub(w.runStart) >= min(w.stale, staleFloor)
+	settled := w.run >= minRun && at.Mono.Sub(w.runStart.Mono) >= min(w.stale, staleFloor)
 	switch {
 	case c == usable:
 		w.lastGood = at
@@ -113,27 +122,19 @@ func (w *Watch) Take(at time.Time, q measure.Quality, problem string, out []find
 
 // Tick lets time pass without a sample: a loop without a usable value for
 // longer than StaleAfter raises stale, unless another finding explains it.
-func (w *Watch) Tick(now time.Time, out []finding.Finding) []finding.Finding {
-	if w.began.IsZero() {
+func (w *Watch) Tick(now Moment, out []finding.Finding) []finding.Finding {
+	if w.began.Mono.IsZero() {
 		w.began = now
 	}
 	since := w.lastGood
-	if since.IsZero() {
+	if since.Mono.IsZero() {
 		since = w.began
 	}
-	if now.Sub(since) <= w.stale || w.explained() {
+	if now.Mono.Sub(since.Mono) <= w.stale || w.explained() {
 		return out
 	}
 	return w.raise(silent, now, since, out)
 }
-
-// Stale reports whether the last usable value is too old to be shown as alive.
-func (w *Watch) Stale(now time.Time) bool {
-	return w.lastGood.IsZero() || now.Sub(w.lastGood) > w.stale
-}
-
-// LastGood returns the time of the last usable sample; zero when none came yet.
-func (w *Watch) LastGood() time.Time { return w.lastGood }
 
 // Open appends the standing findings.
 func (w *Watch) Open(out []finding.Finding) []finding.Finding {
@@ -166,7 +167,7 @@ func (w *Watch) explained() bool {
 	return false
 }
 
-func (w *Watch) raise(c class, at, since time.Time, out []finding.Finding) []finding.Finding {
+func (w *Watch) raise(c class, at, since Moment, out []finding.Finding) []finding.Finding {
 	if !w.open[c].Time.IsZero() {
 		return out
 	}
@@ -175,33 +176,33 @@ func (w *Watch) raise(c class, at, since time.Time, out []finding.Finding) []fin
 	return append(out, f)
 }
 
-func (w *Watch) clearAll(at time.Time, out []finding.Finding) []finding.Finding {
+func (w *Watch) clearAll(at Moment, out []finding.Finding) []finding.Finding {
 	for c := range w.open {
 		if w.open[c].Time.IsZero() {
 			continue
 		}
 		f := w.open[c]
-		f.Time, f.State = at, finding.Cleared
-		f.Evidence = fmt.Sprintf("%d good samples in a row since %s", w.run, w.runStart.UTC().Format(time.RFC3339))
+		f.Time, f.State = at.Wall, finding.Cleared
+		f.Evidence = fmt.Sprintf("%d good samples in a row since %s", w.run, w.runStart.Wall.UTC().Format(time.RFC3339))
 		w.open[c] = finding.Finding{}
 		out = append(out, f)
 	}
 	return out
 }
 
-func (w *Watch) finding(c class, at, since time.Time) finding.Finding {
+func (w *Watch) finding(c class, at, since Moment) finding.Finding {
 	n := quantity.Absent
 	return finding.Finding{
-		Time: at, Loop: w.tag, Kind: kinds[c], State: finding.Raised, Severity: severities[c], Since: since,
+		Time: at.Wall, Loop: w.tag, Kind: kinds[c], State: finding.Raised, Severity: severities[c], Since: since.Wall,
 		Contact: quantity.Ohm(n), Error: quantity.DeltaC(n), U: quantity.DeltaC(n), POverLimit: n,
 		Confidence: 1, Engine: Engine, Evidence: w.evidence(c, at, since),
 	}
 }
 
-func (w *Watch) evidence(c class, at, since time.Time) string {
-	age := at.Sub(since).Round(time.Second)
+func (w *Watch) evidence(c class, at, since Moment) string {
+	age := at.Mono.Sub(since.Mono).Round(time.Second)
 	switch {
-	case c == silent && w.lastGood.IsZero() && w.problem == "":
+	case c == silent && w.lastGood.Mono.IsZero() && w.problem == "":
 		return fmt.Sprintf("no value has ever come in %s of polling", age)
 	case c == silent && w.problem == "":
 		return fmt.Sprintf("no usable value for %s", age)

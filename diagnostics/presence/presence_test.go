@@ -21,9 +21,9 @@ func story(w *Watch, letters string) []string {
 		at := start.Add(time.Duration(i) * time.Second)
 		var out []finding.Finding
 		if l == '.' {
-			out = w.Tick(at, nil)
+			out = w.Tick(At(at), nil)
 		} else {
-			out = w.Take(at, quality[l], "link east, unit 3: no answer in 1 s", nil)
+			out = w.Take(At(at), quality[l], "link east, unit 3: no answer in 1 s", nil)
 		}
 		for _, f := range out {
 			words = append(words, f.State.String()+" "+string(f.Kind)+at.Format(" 04:05"))
@@ -77,7 +77,7 @@ func TestOnlyUsableSamplesClear(t *testing.T) {
 		standing := map[finding.Kind]bool{}
 		for _, q := range qs {
 			at = at.Add(10 * time.Second)
-			for _, f := range w.Take(at, measure.Quality(q), "x", nil) {
+			for _, f := range w.Take(At(at), measure.Quality(q), "x", nil) {
 				if f.State == finding.Cleared && !measure.Quality(q).Usable() {
 					t.Fatalf("%s cleared by quality %s", f.Kind, measure.Quality(q))
 				}
@@ -92,17 +92,48 @@ func TestOnlyUsableSamplesClear(t *testing.T) {
 
 func TestResumeRepeatsNothing(t *testing.T) {
 	w := New("TT-1", time.Second)
-	first := w.Take(start, measure.Comms, "no answer", nil)
-	first = w.Tick(start.Add(40*time.Second), first)
+	first := w.Take(At(start), measure.Comms, "no answer", nil)
+	first = w.Tick(At(start.Add(40*time.Second)), first)
 	if len(first) != 1 {
 		t.Fatalf("%d findings before the restart, want 1", len(first))
 	}
 	again := New("TT-1", time.Second)
 	again.Resume(first)
-	if out := again.Tick(start.Add(80*time.Second), nil); len(out) != 0 {
+	if out := again.Tick(At(start.Add(80*time.Second)), nil); len(out) != 0 {
 		t.Fatalf("a restart raised %v again", out)
 	}
 	if len(again.Open(nil)) != 1 {
 		t.Fatal("a restart forgot what stood")
+	}
+}
+
+// Somebody sets the wall clock two hours on, then back: nothing is stale, and
+// silence is still found in its time.
+func TestTheWallClockDecidesNothing(t *testing.T) {
+	w, wall, mono := New("TT-1", time.Second), start, start
+	second := func(q measure.Quality) []finding.Finding {
+		wall, mono = wall.Add(time.Second), mono.Add(time.Second)
+		return w.Take(Moment{wall, mono}, q, "no answer", nil)
+	}
+	for range 10 {
+		second(measure.Good)
+	}
+	for _, jump := range []time.Duration{2 * time.Hour, -4 * time.Hour} {
+		wall = wall.Add(jump)
+		if out := w.Tick(Moment{wall, mono}, nil); len(out) != 0 {
+			t.Fatalf("a clock set by %s raised %v", jump, out)
+		}
+		for range 40 {
+			if out := second(measure.Good); len(out) != 0 {
+				t.Fatalf("good samples after a clock set by %s: %v", jump, out)
+			}
+		}
+	}
+	said := 0
+	for range 31 {
+		said += len(second(measure.Comms))
+	}
+	if said != 1 {
+		t.Fatalf("31 s of silence after the clock was set back raised %d findings, want 1", said)
 	}
 }
