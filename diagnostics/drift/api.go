@@ -65,6 +65,7 @@ type View struct {
 	Threshold measure.Leads              // level at which a drift is called, Ω
 	Noise     measure.Leads              // standard deviation of single values around the block, Ω
 	NoiseBase measure.Leads              // the same in the baseline
+	Swing     [measure.LeadCount]float64 // movement within days, standard deviation, Ω
 	Spikes    [measure.LeadCount]float64 // excursions counted over about ten days
 	Learnt    bool                       // the baseline is complete
 	Standing  []finding.Kind             // open findings

@@ -97,9 +97,9 @@ func (e *Engine) ofTwo(lo, hi float64) (float64, bool) {
 	return lo + min((hi-lo)/2, e.gateRatio()/2), true
 }
 
-// Ref returns the factor at which the present baseline began: a new cable starts
+// ref returns the factor at which the present baseline began: a new cable starts
 // at 1 again while its temperature goes on.
-func (c *copperState) Ref() float64 { return 1 + c.Carried }
+func (c *copperState) ref() float64 { return 1 + c.Carried }
 
 // own returns the copper factor as the loop itself shows it: that of a single
 // sum is not its neighbours' factor.

@@ -332,6 +332,9 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case e.voltage(k, p) || p.level[k] < -2*p.limit[k]:
 		c.kind = finding.ThermalEMF
 		c.evidence = fmt.Sprintf("%s is %.1f mΩ lower than its copper for two days and came there slowly, swing ±%.1f mΩ: no contact can do that, a voltage can", e.m.name(k), -p.level[k]*1e3, x*1e3)
+	case e.noisy(k, p) && ch.Spike.Sure+ch.Spike.Maybe < 2 && (p.level[k] < p.limit[k] || e.noise(k) > 3*x):
+		c.kind, c.contact = finding.LeadNoise, e.noise(k)
+		c.evidence = fmt.Sprintf("single values of %s scatter by ±%.1f mΩ, %.2f times the baseline or more against every other lead, while the others do not", e.m.name(k), e.noise(k)*1e3, math.Exp(e.s.Hiss.alone(k, e.m.n)))
 	case moves && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1,
 		e.junction(k, p):
 		c.kind = finding.ThermalEMF
@@ -342,14 +345,11 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case moves && x > wild*p.level[k]:
 		c.kind = finding.LeadIntermittent
 		c.evidence = fmt.Sprintf("%s comes and goes within days: ±%.1f mΩ around %.1f mΩ, with no temperature (cable %.2f, process %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, f, t)
-	case e.noisy(k, p) && p.level[k] < p.limit[k]:
-		c.kind, c.contact = finding.LeadNoise, e.noise(k)
-		c.evidence = fmt.Sprintf("single values of %s scatter by ±%.1f mΩ, %.2f times the baseline or more against every other lead, while the others do not", e.m.name(k), e.noise(k)*1e3, math.Exp(e.s.Hiss.alone(k, e.m.n)))
 	case ch.abrupt(p.raw[k]):
 		c.kind = finding.LeadStep
 		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)
 	default:
 		c.kind = finding.LeadDrift
-		c.evidence = fmt.Sprintf("contact part of %s is %.1f mΩ over two days, threshold %.1f mΩ, since %s X %.4f calm %.4f f %.2f t %.2f d %.2f", e.m.name(k), p.level[k]*1e3, p.limit[k]*1e3, day(ch.Rise), x, ch.Calm, f, t, d)
+		c.evidence = fmt.Sprintf("contact part of %s is %.1f mΩ over two days, threshold %.1f mΩ, since %s", e.m.name(k), p.level[k]*1e3, p.limit[k]*1e3, day(ch.Rise))
 	}
 }

@@ -11,6 +11,9 @@ import (
 	"ohmdrift/diagnostics/wiring"
 )
 
+// nan is an absent number.
+var nan = math.NaN()
+
 // Engine follows one loop. It is a plain value owned by one goroutine: copy it
 // to keep a state, compare copies to prove that nothing changed. Build it with
 // New.
@@ -29,21 +32,16 @@ func New(spec *diagnostics.Spec) (*Engine, error) {
 	return &Engine{m: m}, nil
 }
 
-// Step takes the next sample and appends to out what changed. A sample older
-// than the one before is ignored. nb may be nil. Nothing is allocated unless a
-// finding is appended.
+// Step takes the next sample and appends to out what changed. A sample that is
+// not newer than the one before is ignored. nb may be nil. Nothing is allocated
+// unless a finding is appended.
 func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) []finding.Finding {
 	st := &e.s
 	t := s.At.Unix()
 	if t <= st.Last {
 		return out
 	}
-	if d := float32(t - st.Last); st.Last != 0 {
-		if st.Step == 0 {
-			st.Step = d
-		}
-		st.Step += 0.1 * (min(d, 2*st.Step) - st.Step) // a gap is no new interval, a slower poll soon is
-	}
+	e.pace(t)
 	st.Last = t
 	if i := t / slotS; i != st.Slot.Index {
 		e.closeSlot(nb)
@@ -54,30 +52,65 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 			st.Block.Index = i
 		}
 	}
-	if s.Quality.Usable() {
+	if s.Quality.Usable() && !st.Work {
 		out = e.take(s, nb, out)
 	}
 	return out
 }
 
-// Estimate returns what is known of the newest full hour.
+// pace follows the sampling interval: a gap is no new interval, a slower poll
+// soon is.
+func (e *Engine) pace(t int64) {
+	st := &e.s
+	if st.Last == 0 {
+		return
+	}
+	d := float32(t - st.Last)
+	if st.Step == 0 {
+		st.Step = d
+	}
+	st.Step += 0.1 * (min(d, 2*st.Step) - st.Step)
+}
+
+// Estimate returns what is known of the newest full hour with values. It changes
+// with the first sample of the next hour.
 func (e *Engine) Estimate() Estimate {
 	s := &e.s.Error
-	x := Estimate{Error: quantity.DeltaC(math.NaN()), U: quantity.DeltaC(math.NaN()), Contact: measure.NoLeads(), CopperFactor: math.NaN()}
-	if e.s.Copper.N > 0 {
-		x.CopperFactor = e.s.Copper.F
+	x := Estimate{Error: quantity.DeltaC(nan), U: quantity.DeltaC(nan), Contact: measure.NoLeads(), CopperFactor: nan}
+	cu := &e.s.Copper
+	if cu.N > 0 && !cu.Alone {
+		x.CopperFactor = cu.F
+	}
+	p := e.newest()
+	for k := range e.m.n {
+		if c := &e.m.ch[k]; !c.sum {
+			x.Contact[c.lead] = quantity.Ohm(p.newest[k])
+		}
 	}
 	if s.Known && e.m.spec.Reports == wiring.AllLeads {
 		x.From, x.At = time.Unix(s.At-hourS, 0).UTC(), time.Unix(s.At, 0).UTC()
 		x.Error = quantity.DeltaC(s.Last)
+		x.U = quantity.DeltaC(e.expanded(float64(cu.Temp[recent-1])))
 	}
 	return x
 }
 
-// Open appends the findings that stand.
-func (e *Engine) Open(out []finding.Finding) []finding.Finding { return out }
+// Open appends the findings that stand, as of the newest sample.
+func (e *Engine) Open(out []finding.Finding) []finding.Finding {
+	for t := range e.s.Found {
+		if r := &e.s.Found[t]; r.Kind != 0 {
+			state := finding.Updated
+			if r.Updated == r.Raised {
+				state = finding.Raised
+			}
+			out = append(out, e.finding(r, state, "stands since "+clock(r.Raised)))
+		}
+	}
+	return out
+}
 
-// Forecast returns when the loop leaves its limit, as of the newest sample.
+// Forecast returns when the loop leaves its limit, as of the last update of the
+// finding about its contacts.
 func (e *Engine) Forecast() finding.Forecast {
 	if f := e.forecast(&e.s.Found[aboutContact].Outlook); f != nil {
 		return *f
@@ -85,36 +118,76 @@ func (e *Engine) Forecast() finding.Forecast {
 	return *e.forecast(&outlook{State: outlookCannot})
 }
 
-// Journal takes an entry that a person made and appends what it clears.
-func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []finding.Finding { return out }
+// Journal takes an entry that a person made at a time and appends what it
+// clears. After WorkDone and BaselineAccepted the loop is learnt anew.
+func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []finding.Finding {
+	e.s.Last = max(e.s.Last, at.Unix())
+	e.s.Slot.N, e.s.Block.N = 0, 0 // what was gathered belongs to before
+	e.s.Work = en == FunctionCheck
+	if e.s.Work {
+		return out
+	}
+	why := "work done, learning anew"
+	if en == BaselineAccepted {
+		why = "baseline accepted, learning anew"
+	}
+	for t := range e.s.Found {
+		out = e.clear(topic(t), e.s.Last, why, out)
+	}
+	e.s.Copper.JumpFrom = e.s.Copper.F
+	e.renew()
+	return out
+}
 
 // Publish returns what the loop tells its plant at a mark.
 func (e *Engine) Publish() Published {
-	p := Published{Factor: math.NaN(), Contact: quantity.Ohm(math.NaN())}
+	p := Published{Factor: nan, Contact: quantity.Ohm(nan)}
 	cu := &e.s.Copper
 	if e.m.n > 1 && cu.Known && cu.N >= 4 {
-		p.Factor = cu.Ref() * cu.F
+		p.Factor = cu.ref() * cu.F
 	}
 	if r := &e.s.Found[aboutContact]; r.Kind != 0 {
 		p.Kind, p.Leads, p.Contact, p.Since = r.kind(), r.Leads, quantity.Ohm(r.Contact), time.Unix(r.Since, 0).UTC()
+		p.Share = e.shareNow()
 	}
 	return p
 }
 
-// Explain fills v with what the engine saw and decided.
+// newest returns the picture of the newest judged block.
+func (e *Engine) newest() picture {
+	cu := &e.s.Copper
+	p := picture{at: e.s.Block.Index * blockS, f: float64(cu.Ring[recent-1]), t: float64(cu.Temp[recent-1]), blocks: cu.Blocks}
+	for k := range e.m.n {
+		p.u[k] = nan
+		if c := &e.s.Ch[k]; c.UN > 0 {
+			p.u[k] = float64(c.U[recent-1])
+		}
+	}
+	e.levels(&p)
+	return p
+}
+
+// Explain fills v with what the engine saw in the newest block and what it holds
+// against it.
 func (e *Engine) Explain(v *View) {
-	v.Block = time.Unix(e.s.Block.Index*blockS, 0).UTC()
-	v.Factor = float64(e.s.Copper.Ring[recent-1])
+	cu := &e.s.Copper
+	p := e.newest()
+	*v = View{
+		At: time.Unix(e.s.Last, 0).UTC(), Block: time.Unix(e.s.Block.Index*blockS, 0).UTC(), Factor: p.f,
+		Contact: measure.NoLeads(), Level: measure.NoLeads(), Threshold: measure.NoLeads(), Noise: measure.NoLeads(), NoiseBase: measure.NoLeads(),
+		Learnt: cu.Blocks > learnBlocks, Standing: v.Standing[:0],
+	}
 	for k := range e.m.n {
 		c := &e.s.Ch[k]
 		l := e.m.ch[k].lead
-		v.Contact[l] = quantity.Ohm(c.U[recent-1])
-		v.Level[l] = quantity.Ohm(c.level(8))
-		v.Noise[l] = quantity.Ohm(c.Sigma)
-		v.NoiseBase[l] = quantity.Ohm(c.Quiet)
-		v.Threshold[l] = quantity.Ohm(c.Swing.size())
+		v.Contact[l], v.Level[l], v.Threshold[l] = quantity.Ohm(p.newest[k]), quantity.Ohm(p.level[k]), quantity.Ohm(p.limit[k])
+		v.Noise[l], v.NoiseBase[l] = quantity.Ohm(c.Sigma), quantity.Ohm(c.Quiet)
+		v.Swing[l] = c.Swing.size()
 		v.Spikes[l] = float64(c.Spike.Sure + c.Spike.Maybe)
 	}
-	v.Learnt = e.s.Copper.Blocks > learnBlocks
-	_ = math.Pi
+	for t := range e.s.Found {
+		if r := &e.s.Found[t]; r.Kind != 0 {
+			v.Standing = append(v.Standing, r.kind())
+		}
+	}
 }

@@ -29,7 +29,7 @@ type hissState struct {
 }
 
 const (
-	hissMore    = 1.12 // ratio that the smoothed noise must pass: six standard errors of it
+	hissMore    = 1.10 // ratio that the smoothed noise must pass: six standard errors of it
 	hissFast    = 0.08 // weight of a block: three days
 	hissCap     = 0.3  // of a block's logarithm: a storm of some hours does not reach the threshold
 	hissWeight  = 0.1  // of a block in the noise of each pair: four days
@@ -81,7 +81,7 @@ func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least flo
 		if learn && h.Seen < hissLearn {
 			h.Quiet[i] += (h.Sigma[i] - h.Quiet[i]) / float64(h.Seen+1)
 		}
-		g := grid * grid / 3 // rounding of two values, twice
+		g := grid * grid / 12 // a pair that rounding holds still has no noise to compare with
 		r := math.Log((h.Sigma[i]*h.Sigma[i]+g+1e-12)/(h.Quiet[i]*h.Quiet[i]+g+1e-12)) / 2
 		h.Each[i] += hissWeight * (r - h.Each[i])
 		sum += r / float64(pairs)

@@ -50,6 +50,9 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	out = e.changes(&p, out)
 	out = e.hissing(&p, out)
 	out = e.decide(&p, out)
+	out = e.limits(&p, out)
+	out = e.telegrams(&p, out)
+	out = e.forgetWork(&p, out)
 	for k := range e.m.n {
 		if !math.IsNaN(p.u[k]) && !e.s.Ch[k].Flagged && !e.spiking(k) {
 			e.learn(k, &p)

@@ -1,7 +1,6 @@
 package drift
 
 import (
-	"math"
 	"time"
 
 	"ohmdrift/diagnostics/finding"
@@ -16,6 +15,8 @@ const (
 	aboutOpen
 	aboutWiring
 	aboutInsulation
+	aboutLimit
+	aboutData
 	aboutWork // info: what was changed
 	topics
 )
@@ -34,7 +35,7 @@ type record struct {
 	Outlook  outlook
 }
 
-// case describes a finding as it is decided, before it is compared with what
+// claim describes a finding as it is decided, before it is compared with what
 // stands.
 type claim struct {
 	kind     finding.Kind
@@ -71,6 +72,9 @@ const updateEvery = dayS
 // raise states a claim on a topic: new, changed in kind, or worth an update.
 func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []finding.Finding {
 	r := &e.s.Found[t]
+	if t == aboutContact && e.s.Error.Known {
+		c.severity = e.grade(c.severity, e.overLimit(e.expanded(float64(e.s.Copper.Temp[recent-1]))))
+	}
 	state := finding.Updated
 	switch {
 	case r.Kind == 0:
@@ -91,7 +95,7 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 		o = e.foresee(c.since)
 	}
 	*r = record{Outlook: o, Kind: kindIndex(c.kind), Leads: c.leads, Channels: c.channels, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: c.contact, Sure: c.sure}
-	return append(out, e.finding(r, at, state, c.evidence))
+	return append(out, e.finding(r, state, c.evidence))
 }
 
 // clear ends what stands on a topic.
@@ -100,21 +104,21 @@ func (e *Engine) clear(t topic, at int64, why string, out []finding.Finding) []f
 	if r.Kind == 0 {
 		return out
 	}
-	out = append(out, e.finding(r, at, finding.Cleared, why))
+	out = append(out, e.finding(r, finding.Cleared, why))
 	*r = record{}
 	return out
 }
 
 // finding dresses a record.
-func (e *Engine) finding(r *record, at int64, state finding.State, evidence string) finding.Finding {
+func (e *Engine) finding(r *record, state finding.State, evidence string) finding.Finding {
 	f := finding.Finding{
 		Time: time.Unix(e.s.Last, 0).UTC(), Loop: e.m.spec.Tag, Kind: r.kind(), Leads: r.Leads, State: state, Severity: r.Severity,
-		Since: time.Unix(r.Since, 0).UTC(), Contact: quantity.Ohm(r.Contact), Error: quantity.DeltaC(math.NaN()), U: quantity.DeltaC(math.NaN()),
-		POverLimit: math.NaN(), Confidence: r.Sure, Engine: Version, Evidence: evidence,
+		Since: time.Unix(r.Since, 0).UTC(), Contact: quantity.Ohm(r.Contact), Error: quantity.DeltaC(nan), U: quantity.DeltaC(nan),
+		POverLimit: nan, Confidence: r.Sure, Engine: Version, Evidence: evidence, Forecast: e.forecast(&r.Outlook),
 	}
 	if s := &e.s.Error; s.Known {
-		f.Error = quantity.DeltaC(s.Last)
+		u := e.expanded(float64(e.s.Copper.Temp[recent-1]))
+		f.Error, f.U, f.POverLimit = quantity.DeltaC(s.Last), quantity.DeltaC(u), e.overLimit(u)
 	}
-	f.Forecast = e.forecast(&r.Outlook)
 	return f
 }

@@ -75,7 +75,7 @@ func (e *Engine) renew() {
 		e.s.Ch[k] = chState{Sigma: e.s.Ch[k].Sigma, Spike: s}
 	}
 	cu := &e.s.Copper
-	*cu = copperState{Carried: cu.Ref()*cu.JumpFrom - 1}
+	*cu = copperState{Carried: cu.ref()*cu.JumpFrom - 1}
 	e.s.Hiss = hissState{}
 	e.s.Error.Home, e.s.Error.HomeN = 0, 0
 }
@@ -158,6 +158,16 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 		}
 		e.absorb(k, p.level[k])
 		out = e.raise(aboutWork, p.at, &c, out)
+	}
+	return out
+}
+
+// workStands is how long a note about work stands, s: a week, then it is history.
+const workStands = 7 * dayS
+
+func (e *Engine) forgetWork(p *picture, out []finding.Finding) []finding.Finding {
+	if r := &e.s.Found[aboutWork]; r.Kind != 0 && p.at-r.Raised > workStands {
+		return e.clear(aboutWork, p.at, "learnt", out)
 	}
 	return out
 }

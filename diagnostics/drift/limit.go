@@ -1,0 +1,56 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"ohmdrift/diagnostics/finding"
+)
+
+// limits reports a loop that is over its limit while nothing about its contacts
+// stands: leads of different lengths, say. Three days must agree.
+func (e *Engine) limits(p *picture, out []finding.Finding) []finding.Finding {
+	s := &e.s.Error
+	x := recentShare(s.Hi[:])
+	side, lim := "high", float64(e.m.spec.LimitHigh)
+	if l := recentShare(s.Lo[:]); l > x || math.IsNaN(x) {
+		x, side, lim = l, "low", float64(e.m.spec.LimitLow)
+	}
+	if s.Kept < 3 || !(x >= 1) || e.s.Found[aboutContact].Kind != 0 || e.s.Found[aboutWiring].Kind != 0 {
+		if !(x >= 0.95) { // deadband
+			out = e.clear(aboutLimit, p.at, "back within the limit for three days", out)
+		}
+		return out
+	}
+	c := claim{kind: finding.Imbalance, severity: finding.OutOfSpec, since: p.at - 3*dayS, contact: nan, sure: 0.9}
+	c.evidence = fmt.Sprintf("the reading error is at %.0f %% of its %s limit of %+.2f °C for 5 %% of each of three days", x*100, side, lim)
+	if e.leadLimited() {
+		c.kind = finding.LeadLimit
+		c.evidence = fmt.Sprintf("the largest lead is at %.0f %% of the %.2f Ω up to which the device works", x*100, float64(e.m.spec.LeadLimit))
+	}
+	return e.raise(aboutLimit, p.at, &c, out)
+}
+
+// Bad values of ten days from which the data are called implausible, and from
+// which no longer.
+const (
+	badMany = 30
+	badFew  = 10
+)
+
+// telegrams reports lead values that no lead can have, when there are many.
+func (e *Engine) telegrams(p *picture, out []finding.Finding) []finding.Finding {
+	bad := e.s.Sensor.Bad
+	switch {
+	case bad > badMany:
+		c := claim{kind: finding.Implausible, severity: finding.Maintenance, since: p.at, contact: nan, sure: 0.9}
+		if r := &e.s.Found[aboutData]; r.Kind != 0 {
+			c.since = r.Since
+		}
+		c.evidence = fmt.Sprintf("%.0f lead values in about ten days are zero, negative, beyond any lead, or contradicted by the sensor value", bad)
+		return e.raise(aboutData, p.at, &c, out)
+	case bad < badFew:
+		return e.clear(aboutData, p.at, "lead values are plausible again", out)
+	}
+	return out
+}
