@@ -40,7 +40,18 @@ func (w *watched) spec() *diagnostics.Spec {
 func (w *watched) setBaseline(b diagnostics.Baseline) error {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return w.follow.Assess().SetBaseline(b)
+	if err := w.follow.Assess().SetBaseline(b); err != nil {
+		return err
+	}
+	w.baseline = &b
+	return nil
+}
+
+// basis is what a second run of the loop's diagnostics starts from.
+func (w *watched) basis() (*diagnostics.Spec, *diagnostics.Baseline) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.follow.Assess().Spec(), w.baseline
 }
 
 // baselines puts what is on record back into force. One that no longer fits its

@@ -92,14 +92,21 @@ func (p pages) Trend(ctx context.Context, tag string, from, to time.Time, _ time
 	if w == nil {
 		return web.ErrUnknownLoop
 	}
-	f, err := follow.New(w.spec())
+	spec, baseline := w.basis()
+	f, err := follow.New(spec)
 	if err != nil {
 		return err
+	}
+	if baseline != nil {
+		if err := f.Assess().SetBaseline(*baseline); err != nil {
+			return err
+		}
 	}
 	return p.d.history.Replay(ctx, tag, from.Add(-trendRunIn), to, func(s *measure.Sample) error {
 		a, _ := f.Step(s, nil, nil)
 		if a.Quality.Usable() && !s.At.Before(from) {
-			each(web.TrendPoint{At: s.At, Error: a.Error, U: a.U, Contact: f.Engine().Estimate().Contact})
+			counts, u := f.Assess().Counts(&a)
+			each(web.TrendPoint{At: s.At, Error: counts, U: u, Contact: f.Engine().Estimate().Contact})
 		}
 		return nil
 	})

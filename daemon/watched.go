@@ -31,6 +31,7 @@ type watched struct {
 	near     neighbourly
 	newest   newest
 	standing standing
+	baseline *diagnostics.Baseline // in force; nil = none. Not changed once set
 }
 
 // newest is what a page shows of a loop.

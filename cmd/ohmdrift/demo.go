@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
@@ -51,6 +52,9 @@ func newDemo() *cobra.Command {
 }
 
 func runDemo(c *cobra.Command, o demo.Options, f demoFlags) error {
+	if o.For < 0 || o.Past < 0 || !(o.Speed > 0) {
+		return fmt.Errorf("--for %s, --past %s, --speed %g: want durations that are not negative and a speed above 0", o.For, o.Past, o.Speed)
+	}
 	o.Say = c.ErrOrStderr()
 	o.Log = zerolog.Nop()
 	if f.verbose {
@@ -64,26 +68,33 @@ func runDemo(c *cobra.Command, o demo.Options, f demoFlags) error {
 		return couldNot(err)
 	}
 	if f.asJSON {
-		return json.NewEncoder(c.OutOrStdout()).Encode(sum)
+		err = json.NewEncoder(c.OutOrStdout()).Encode(sum)
+	} else {
+		err = printSummary(c.OutOrStdout(), sum)
 	}
-	printSummary(c.OutOrStdout(), sum)
+	if err != nil {
+		return couldNot(err)
+	}
 	return nil
 }
 
-func printSummary(w io.Writer, s demo.Summary) {
-	fmt.Fprintf(w, "%d loops, %d polls, %d good; %d values stored, %d points sent\n", s.Loops, s.Polls, s.Good, s.StoredValues, s.PointsSent)
+func printSummary(w io.Writer, s demo.Summary) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%d loops, %d polls, %d good; %d values stored, %d points sent\n", s.Loops, s.Polls, s.Good, s.StoredValues, s.PointsSent)
 	if len(s.Findings) == 0 {
-		fmt.Fprintln(w, "nothing stands")
-		return
+		b.WriteString("nothing stands\n")
+	} else {
+		fmt.Fprintf(&b, "%d findings stand:\n", len(s.Findings))
 	}
-	fmt.Fprintf(w, "%d findings stand:\n", len(s.Findings))
 	for _, f := range s.Findings {
-		leads := "no lead named"
-		if len(f.Leads) > 0 {
-			leads = fmt.Sprint(f.Leads)
+		leads := strings.Join(f.Leads, " ")
+		if leads == "" {
+			leads = "no lead named"
 		}
-		fmt.Fprintf(w, "  %-10s %-18s %s\n", f.Loop, f.Kind, leads)
+		fmt.Fprintf(&b, "  %-10s %-18s %s\n", f.Loop, f.Kind, leads)
 	}
+	_, err := io.WriteString(w, b.String())
+	return err
 }
 
 // newLog writes one JSON object a line, with times in UTC to the millisecond.

@@ -71,6 +71,7 @@ func newRoot() *cobra.Command {
 func execute(args []string, in io.Reader, out, errs io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the program at once
 	root := newRoot()
 	root.SetArgs(args)
 	root.SetIn(in)

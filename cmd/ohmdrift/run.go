@@ -36,6 +36,9 @@ func newRun() *cobra.Command {
 
 func runDaemon(c *cobra.Command, file string) (err error) {
 	log := newLog(c.ErrOrStderr())
+	hangups := make(chan os.Signal, 1) // a second signal during a reload is the same wish
+	signal.Notify(hangups, syscall.SIGHUP)
+	defer signal.Stop(hangups)
 	p, err := config.Load(file)
 	if err != nil {
 		fmt.Fprintln(c.ErrOrStderr(), err)
@@ -54,7 +57,7 @@ func runDaemon(c *cobra.Command, file string) (err error) {
 	if err != nil {
 		return couldNot(err)
 	}
-	stop := onHangup(c.Context(), func(ctx context.Context) { reload(ctx, d, file, log) })
+	stop := onHangup(c.Context(), hangups, func(ctx context.Context) { reload(ctx, d, file, log) })
 	defer stop()
 	log.Info().Str("version", readVersion().Version).Int("loops", len(p.Loops)).Int("links", len(p.Links)).
 		Str("page", p.Web.Listen).Str("config_hash", p.Hash).Msg("daemon started")
@@ -76,12 +79,10 @@ func listen(addr string) (net.Listener, error) {
 	return l, nil
 }
 
-// onHangup calls f for each SIGHUP, one after the other, until the returned
-// function has been called.
-func onHangup(ctx context.Context, f func(context.Context)) (stop func()) {
+// onHangup calls f for each signal, one after the other, until ctx ends or the
+// returned function has been called.
+func onHangup(ctx context.Context, hangups <-chan os.Signal, f func(context.Context)) (stop func()) {
 	ctx, cancel := context.WithCancel(ctx)
-	hangups := make(chan os.Signal, 1) // a second signal during a reload is the same wish
-	signal.Notify(hangups, syscall.SIGHUP)
 	done := make(chan struct{})
 	go func() { // ended and waited for by stop
 		defer close(done)
@@ -90,12 +91,13 @@ func onHangup(ctx context.Context, f func(context.Context)) (stop func()) {
 			case <-ctx.Done():
 				return
 			case <-hangups:
-				f(ctx)
+				if ctx.Err() == nil { // not while stopping
+					f(ctx)
+				}
 			}
 		}
 	}()
 	return func() {
-		signal.Stop(hangups)
 		cancel()
 		<-done
 	}

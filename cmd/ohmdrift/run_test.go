@@ -230,7 +230,7 @@ func exitOf(err error) int {
 func TestDemoEndsByItselfAndCounts(t *testing.T) {
 	one, two := demoSummary(t, "1"), demoSummary(t, "2")
 	for _, s := range []demo.Summary{one, two} {
-		if s.Loops != 60 || s.Polls < 120 || s.Good == 0 || s.PointsSent == 0 || s.StoredValues < 60*30*144 || len(s.Findings) == 0 {
+		if s.Loops != 60 || s.Polls < 120 || s.Good == 0 || s.PointsSent == 0 || s.StoredValues < 60*29*144 || len(s.Findings) == 0 {
 			t.Errorf("summary %+v", s)
 		}
 	}
@@ -241,7 +241,7 @@ func TestDemoEndsByItselfAndCounts(t *testing.T) {
 
 func demoSummary(t *testing.T, seed string) (s demo.Summary) {
 	t.Helper()
-	c := command(t, "demo", "--seed", seed, "--for", "3s", "--json", "--past", "2400h", "--listen", "127.0.0.1:0")
+	c := command(t, "demo", "--seed", seed, "--for", "3s", "--json", "--past", "720h", "--listen", "127.0.0.1:0")
 	var errs bytes.Buffer
 	c.Stderr = &errs
 	out, err := c.Output()

@@ -46,7 +46,10 @@ func newVersion() *cobra.Command {
 		RunE: func(c *cobra.Command, _ []string) error {
 			v := readVersion()
 			if asJSON {
-				return json.NewEncoder(c.OutOrStdout()).Encode(v)
+				if err := json.NewEncoder(c.OutOrStdout()).Encode(v); err != nil {
+					return couldNot(err)
+				}
+				return nil
 			}
 			changed := ""
 			if v.Changed {

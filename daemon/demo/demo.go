@@ -57,7 +57,10 @@ func Run(ctx context.Context, o Options) (sum Summary, err error) {
 	if err = d.prepare(); err != nil {
 		return sum, err
 	}
-	if err = d.recall(ctx); err != nil {
+	if err = d.recall(ctx); errors.Is(err, context.Canceled) {
+		return sum, nil
+	}
+	if err != nil {
 		return sum, err
 	}
 	return d.live(ctx)
@@ -71,6 +74,7 @@ type demo struct {
 	receiver *receiver
 	daemon   *daemon.Daemon
 	page     net.Listener
+	served   bool   // Run has the page
 	remove   string // temporary folder
 	start    time.Time
 }
@@ -193,6 +197,9 @@ func (d *demo) recall(ctx context.Context) error {
 		return err
 	}
 	n, err := d.daemon.Recall(ctx, d.past(from, d.start))
+	if errors.Is(err, context.Canceled) {
+		return err // told to stop: nothing went wrong
+	}
 	if err != nil {
 		return fmt.Errorf("demo: recorded past: %w", err)
 	}
@@ -243,6 +250,7 @@ func (d *demo) live(ctx context.Context) (Summary, error) {
 	if d.For == 0 {
 		d.say("stop with Ctrl-C")
 	}
+	d.served = true
 	if err := d.daemon.Run(ctx, d.page); err != nil {
 		return Summary{}, fmt.Errorf("demo: %w", err)
 	}
@@ -253,7 +261,8 @@ func (d *demo) close() error {
 	var errs []error
 	if d.daemon != nil {
 		errs = append(errs, d.daemon.Close())
-	} else if d.page != nil {
+	}
+	if d.page != nil && !d.served { // otherwise the pages have closed it
 		errs = append(errs, d.page.Close())
 	}
 	if d.plant != nil {

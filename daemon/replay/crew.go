@@ -20,7 +20,8 @@ const fewRows = 64
 type crew struct {
 	specs      []*diagnostics.Spec
 	loops      []*follow.Loop
-	neighbours []drift.Neighbour
+	neighbours []drift.Neighbour // read by the samples of this interval
+	pending    []drift.Neighbour // from the last mark, read from the next on
 	hands      []*hand
 	few        int // rows that a core must have for it to be woken
 	explained  int // number of the loop to explain; −1 = none
@@ -51,7 +52,7 @@ type guess struct {
 }
 
 func newCrew(o *Options) (*crew, error) {
-	c := &crew{specs: o.Loops, neighbours: make([]drift.Neighbour, len(o.Loops)), explained: -1, few: fewRows, seen: o.Explained}
+	c := &crew{specs: o.Loops, neighbours: make([]drift.Neighbour, len(o.Loops)), pending: make([]drift.Neighbour, len(o.Loops)), explained: -1, few: fewRows, seen: o.Explained}
 	if o.few > 0 {
 		c.few = o.few
 	}
@@ -176,9 +177,12 @@ func (c *crew) publish(site *drift.Site) {
 	}
 }
 
-// hear gives every loop what its neighbours said.
+// hear gives every loop what its neighbours said at the mark before this one. A
+// live daemon exchanges some seconds after a mark, when late answers have come,
+// and so cannot hear sooner; a replay does the same.
 func (c *crew) hear(site *drift.Site) {
-	for i := range c.neighbours {
-		c.neighbours[i] = *site.Neighbour(i)
+	copy(c.neighbours, c.pending)
+	for i := range c.pending {
+		c.pending[i] = *site.Neighbour(i)
 	}
 }
