@@ -274,8 +274,11 @@ func (e *Engine) spiking(k int) bool {
 		return true
 	}
 	need := float32(spikeMaybe)
-	if c := e.m.ch[k].coef; e.m.n < 3 || c == 0 || math.IsNaN(c) {
-		need += 2 // fewer values in which bad telegrams would show, or no sensor value that would contradict them
+	switch e.m.n { // fewer values in which bad telegrams would show
+	case 1:
+		need += 7
+	case 2:
+		need += 2
 	}
 	return s.Sure+s.Maybe >= need+2*bad+2*s.Usual
 }

@@ -77,15 +77,17 @@ var scatter = [...]float64{-1.465, -0.792, -0.366, 0, 0.366, 0.792, 1.465}
 // widen stretches the spread that the fits leave, on a logarithmic scale: real
 // contacts follow none of the courses exactly. Set so that 80 % intervals cover
 // 80 % on simulated plants (README).
-const widen = 1.7
+const widen = 1.9
 
 // candidate is one moment of passing with its weight.
 type candidate struct{ t, w float64 }
 
 // foresee makes the forecast of a loop whose contact finding began at since.
-func (e *Engine) foresee(since int64) outlook {
-	if o, ok := e.foreseeSpikes(); ok {
-		return o
+func (e *Engine) foresee(since int64, kind finding.Kind) outlook {
+	if kind == finding.LeadIntermittent {
+		if o, ok := e.foreseeSpikes(); ok {
+			return o
+		}
 	}
 	s := &e.s.Error
 	o := outlook{At: e.s.Last, Side: 1, State: outlookCannot}

@@ -44,20 +44,18 @@ const (
 	hissGrid = 0.6
 	// winsor is where changes are cut, in standard deviations: the flank of a
 	// hot line or a spike is no noise.
-	winsor = 2.5
+	winsor    = 2.5
+	hissFloor = 0.0005 // Ω, less than any input's noise
 )
 
 // take adds a sample to the noise of each pair.
-func (h *hissState) take(l *look, ch *[channels]chState, n int) {
+func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
 	i := 0
 	for a := range n {
 		for b := range a {
 			d := (l.v[a]/ch[a].Base - l.v[b]/ch[b].Base) * ch[0].Base
 			if c := d - h.Prev[i]; c == c && h.Prev[i] == h.Prev[i] {
-				c = math.Abs(c)
-				if h.Sigma[i] > 0 {
-					c = min(c, winsor*h.Sigma[i])
-				}
+				c = min(math.Abs(c), winsor*max(h.Sigma[i], grid, hissFloor))
 				h.Sum[i] += c * c
 				h.N[i]++
 			}

@@ -8,9 +8,9 @@ import "math"
 const (
 	floorOhm   = 0.003  // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and half as much again with age
 	floorShare = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year
-	floorLimit = 0.03   // of the contact that would move the reading by its limit: below, nobody acts
+	floorLimit = 0.015  // of the contact that would move the reading by its limit: below, nobody acts
 	floorGrid  = 1.0    // of the resolution: rounding hides half a step, on two leads against each other a whole one
-	floorScale = 4      // mean absolute residuals of a block: two days of them average to a third
+	floorScale = 3      // mean absolute residuals of a block: two days of them average to a third
 	floorCalm  = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
 	floorPair  = 0.005  // where two values stand against each other
 	floorAlone = 0.15   // of a single sum, whose temperature is known from its neighbours only

@@ -92,7 +92,7 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 	}
 	var o outlook
 	if t == aboutContact {
-		o = e.foresee(c.since)
+		o = e.foresee(c.since, c.kind)
 	}
 	*r = record{Outlook: o, Kind: kindIndex(c.kind), Leads: c.leads, Channels: c.channels, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: c.contact, Sure: c.sure}
 	return append(out, e.finding(r, state, c.evidence))

@@ -70,7 +70,7 @@ func (e *Engine) take(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 	out = e.watchOpen(&l, out)
 	st.Grid.take(&l, e.m.n)
 	if e.m.n > 0 && st.Ch[0].Base > 0 {
-		st.Hiss.take(&l, &st.Ch, e.m.n)
+		st.Hiss.take(&l, &st.Ch, e.m.n, float64(st.Grid.Step))
 		if f, ok := e.factor(&l.v, nb); ok {
 			st.Copper.F, st.Copper.Known = f, true
 			e.excursions(&l, f)
