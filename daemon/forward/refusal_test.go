@@ -242,9 +242,12 @@ func TestFullDiskDropsTheOldestAndCounts(t *testing.T) {
 	go func() { done <- f.Run(ctx) }()
 	r := &running{Forwarder: f}
 	add(r, 0, 200)
-	s := r.until(t, "the disk's failure counted", func(s forward.Stats) bool { return s.SpoolFailures > 1 })
-	if uint64(s.InMemory)+s.DroppedBuffer != 200 || s.InMemory > 100 {
-		t.Errorf("%+v: want each point in memory or counted, at most 10 chunks of 10", s)
+	// A chunk that is being written at the moment is in neither count.
+	s := r.until(t, "the disk's failure counted, each point in memory or dropped", func(s forward.Stats) bool {
+		return s.SpoolFailures > 1 && uint64(s.InMemory)+s.DroppedBuffer == 200
+	})
+	if s.InMemory > 100 {
+		t.Errorf("%+v: want at most 10 chunks of 10 in memory", s)
 	}
 	q.failing.Store(false)
 	r.until(t, "the rest sent", func(n forward.Stats) bool { return n.Sent+n.DroppedBuffer == 200 })

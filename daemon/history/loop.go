@@ -73,15 +73,6 @@ type tally struct {
 	why     error // of a refused value
 }
 
-func (t *tally) add(u tally) {
-	t.values += u.values
-	t.offGrid += u.offGrid
-	t.refused += u.refused
-	if u.why != nil {
-		t.why = u.why
-	}
-}
-
 // write appends the quantities of s that are there. An error of one value
 // stops no other.
 func (l *loop) write(app storage.Appender, s *measure.Sample, sum *tally) {

@@ -52,8 +52,10 @@ func drift(state finding.State, hours int) finding.Finding {
 		Time: noon.Add(time.Duration(hours) * time.Hour), Loop: "TT-1204", Kind: finding.LeadDrift,
 		Leads: finding.LeadsOf(measure.B1), State: state, Severity: finding.Maintenance, Since: noon.AddDate(0, 0, -9),
 		Contact: 0.0421, Error: quantity.DeltaC(-0.1094 + float64(hours)/1000), U: 0.031, POverLimit: math.NaN(), Confidence: 0.97,
-		Forecast: &finding.Forecast{State: finding.Dated, Quantity: finding.ErrorLimit, Value: -0.25, Unit: "degC",
-			P10: noon.AddDate(0, 1, 0), P50: noon.AddDate(0, 2, 0), P90: noon.AddDate(0, 3, 0)},
+		Forecast: &finding.Forecast{
+			State: finding.Dated, Quantity: finding.ErrorLimit, Value: -0.25, Unit: "degC",
+			P10: noon.AddDate(0, 1, 0), P50: noon.AddDate(0, 2, 0), P90: noon.AddDate(0, 3, 0),
+		},
 		Engine: "drift/1", Evidence: "b1 has 42 mΩ more than its copper",
 	}
 }

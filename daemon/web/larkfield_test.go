@@ -79,10 +79,14 @@ func newPlant(now time.Time) *plant {
 }
 
 var places = []struct{ area, box, service string }{
-	{"Seed train", "JB-11", "Seed vessel 1 jacket"}, {"Seed train", "JB-11", "Seed vessel 2 broth"},
-	{"Fermentation", "JB-21", "Fermenter 1 broth"}, {"Fermentation", "JB-22", "Fermenter 2 jacket return"},
-	{"Recovery", "JB-31", "Centrifuge feed"}, {"Purification", "JB-41", "Column 3 inlet"},
-	{"Utilities", "JB-51", "Clean steam header"}, {"Utilities", "JB-52", "Glycol return"},
+	{"Seed train", "JB-11", "Seed vessel 1 jacket"},
+	{"Seed train", "JB-11", "Seed vessel 2 broth"},
+	{"Fermentation", "JB-21", "Fermenter 1 broth"},
+	{"Fermentation", "JB-22", "Fermenter 2 jacket return"},
+	{"Recovery", "JB-31", "Centrifuge feed"},
+	{"Purification", "JB-41", "Column 3 inlet"},
+	{"Utilities", "JB-51", "Clean steam header"},
+	{"Utilities", "JB-52", "Glycol return"},
 }
 
 // addSound adds a sound loop number n, four-, three- or two-wire by turns.
@@ -172,8 +176,10 @@ func degrade(l *Loop, lead measure.Lead, contact quantity.Ohm, now time.Time) {
 		Time: now, Loop: l.Spec.Tag, Kind: finding.LeadDrift, Leads: finding.LeadsOf(lead), Severity: finding.Maintenance,
 		Since: now.Add(-47 * 24 * time.Hour), Contact: contact, Error: l.Values.Error, U: l.Values.U, POverLimit: 0.02, Confidence: 0.98,
 		Evidence: fmt.Sprintf("Contact part of %v rose from 0.004 to %.3f Ω in 47 days while the copper of all leads moved alike; the other leads stayed within 0.002 Ω.", lead, float64(contact)),
-		Forecast: &finding.Forecast{State: finding.Dated, Quantity: finding.ErrorLimit, Value: -0.5, Unit: "degC",
-			P10: now.Add(24 * 24 * time.Hour), P50: now.Add(44 * 24 * time.Hour), P90: now.Add(82 * 24 * time.Hour)},
+		Forecast: &finding.Forecast{
+			State: finding.Dated, Quantity: finding.ErrorLimit, Value: -0.5, Unit: "degC",
+			P10: now.Add(24 * 24 * time.Hour), P50: now.Add(44 * 24 * time.Hour), P90: now.Add(82 * 24 * time.Hour),
+		},
 	}
 	l.stand(diagnostics.MaintenanceRequired, f)
 }
@@ -186,8 +192,10 @@ func (l *Loop) stand(c diagnostics.Condition, fs ...finding.Finding) {
 // plain is a finding that says little but its kind.
 func plainFinding(k finding.Kind, s finding.Severity, since time.Time, evidence string, leads ...measure.Lead) finding.Finding {
 	n := math.NaN()
-	return finding.Finding{Kind: k, Severity: s, Since: since, Evidence: evidence, Leads: finding.LeadsOf(leads...),
-		Contact: quantity.Ohm(n), Error: quantity.DeltaC(n), U: quantity.DeltaC(n), POverLimit: n, Confidence: 0.95}
+	return finding.Finding{
+		Kind: k, Severity: s, Since: since, Evidence: evidence, Leads: finding.LeadsOf(leads...),
+		Contact: quantity.Ohm(n), Error: quantity.DeltaC(n), U: quantity.DeltaC(n), POverLimit: n, Confidence: 0.95,
+	}
 }
 
 // larkfield is a plant of n loops, some of them in trouble; the trend is that of

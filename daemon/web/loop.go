@@ -155,8 +155,13 @@ func place(l *Loop) []named {
 	s := l.Spec
 	var out []named
 	for _, n := range []named{
-		{"Service", s.Service, ""}, {"Area", s.Area, ""}, {"Junction box", s.Box, ""}, {"Cabinet", s.Cabinet, ""}, {"Cable", s.Cable, ""},
-		{"Role", s.Role, ""}, {"Sensor", fmt.Sprintf("%v, %v", s.Sensor, s.Class), ""},
+		{"Service", s.Service, ""},
+		{"Area", s.Area, ""},
+		{"Junction box", s.Box, ""},
+		{"Cabinet", s.Cabinet, ""},
+		{"Cable", s.Cable, ""},
+		{"Role", s.Role, ""},
+		{"Sensor", fmt.Sprintf("%v, %v", s.Sensor, s.Class), ""},
 		{"Wiring", fmt.Sprintf("%d wires, %v, transmitter reports %v", s.Wires, s.Method, s.Reports), ""},
 		{"Polled", fmt.Sprintf("%s unit %d, profile %s, every %s", l.Link, l.Unit, l.Profile, span(s.Interval)), ""},
 	} {
@@ -196,8 +201,10 @@ func newLimitBar(r *Row, e, u quantity.DeltaC) *limitBar {
 		return 150 + int(math.Round(min(max(x/side, -1.2), 1.2)*120))
 	}
 	x := px(float64(e))
-	b := &limitBar{X: min(x, 150), W: max(x, 150) - min(x, 150), Over: r.Values.Over,
-		Low: signed(low, 2), High: signed(high, 2)}
+	b := &limitBar{
+		X: min(x, 150), W: max(x, 150) - min(x, 150), Over: r.Values.Over,
+		Low: signed(low, 2), High: signed(high, 2),
+	}
 	if quantity.Known(u) {
 		b.UX = px(float64(e - u))
 		b.UW = px(float64(e+u)) - b.UX
@@ -304,8 +311,10 @@ type loopShape struct {
 }
 
 func (p *loopPage) shape() loopShape {
-	s := loopShape{row: p.Row.rowShape, say: fmt.Sprint(p.Say), findings: fmt.Sprint(p.Findings), forecast: p.Forecast,
-		from: p.Error.From + p.Error.Missing}
+	s := loopShape{
+		row: p.Row.rowShape, say: fmt.Sprint(p.Say), findings: fmt.Sprint(p.Findings), forecast: p.Forecast,
+		from: p.Error.From + p.Error.Missing,
+	}
 	for _, n := range p.Numbers {
 		s.names += n.Name + ";"
 	}

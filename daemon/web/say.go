@@ -92,11 +92,8 @@ func longOnset(t, now time.Time) string {
 }
 
 func upperFirst(s string) string {
-	for i, r := range s {
-		if i == 0 && r >= 'a' && r <= 'z' && !leadName(s) {
-			return string(r-'a'+'A') + s[1:]
-		}
-		break
+	if s != "" && s[0] >= 'a' && s[0] <= 'z' && !leadName(s) {
+		return string(s[0]-'a'+'A') + s[1:]
 	}
 	return s
 }

@@ -32,11 +32,15 @@ func steps(l *Loop, bad finding.LeadSet) []step {
 	}
 	lead := list(bad.Names())
 	run := runOf(l.Terminals, bad)
-	s := []step{{"Look at " + lead + " without touching" + prefixed(": ", points(run)) + ".",
-		"Green, wet, loose? Photograph it. A meter's test current can heal a film for a while, so measure last."}}
+	s := []step{{
+		"Look at " + lead + " without touching" + prefixed(": ", points(run)) + ".",
+		"Green, wet, loose? Photograph it. A meter's test current can heal a film for a while, so measure last.",
+	}}
 	if len(run) > 2 {
-		s = append(s, step{"Move " + lead + " gently at " + name(run[len(run)/2]) + ", the middle of its run, and watch it on this page.",
-			"A jump names that side; halve again."})
+		s = append(s, step{
+			"Move " + lead + " gently at " + name(run[len(run)/2]) + ", the middle of its run, and watch it on this page.",
+			"A jump names that side; halve again.",
+		})
 	} else {
 		s = append(s, step{"Move " + lead + " gently and watch it on this page.", "A jump says that the contact is near your hand."})
 	}

@@ -58,7 +58,6 @@ type decimator struct {
 	times         []int64
 	errs, us      band
 	contacts      [measure.LeadCount]band
-	rows          int
 	contactsKnown [measure.LeadCount]bool
 }
 

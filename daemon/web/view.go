@@ -27,8 +27,10 @@ type query struct {
 }
 
 func parseQuery(v url.Values) query {
-	q := query{Sort: v.Get("sort"), Desc: v.Get("dir") == "desc", Text: strings.TrimSpace(v.Get("q")),
-		Area: v.Get("area"), Cond: v.Get("condition"), Page: 1}
+	q := query{
+		Sort: v.Get("sort"), Desc: v.Get("dir") == "desc", Text: strings.TrimSpace(v.Get("q")),
+		Area: v.Get("area"), Cond: v.Get("condition"), Page: 1,
+	}
 	if !slices.ContainsFunc(columns(), func(c column) bool { return c.Key == q.Sort }) {
 		q.Sort, q.Desc = "", false
 	}
@@ -67,11 +69,20 @@ type column struct {
 
 func columns() []column {
 	return []column{
-		{"condition", "Condition", "", true}, {"tag", "Tag", "", false}, {"area", "Area", "", false},
-		{"box", "Box", "", false}, {"method", "Method", "", false},
-		{"a1", "a1", "Ω", true}, {"a2", "a2", "Ω", true}, {"b1", "b1", "Ω", true}, {"b2", "b2", "Ω", true},
-		{"imbalance", "Imbalance", "Ω", true}, {"error", "Error ± U", "°C", true}, {"limit", "Of limit", "", true},
-		{"stands", "What stands", "", false}, {"age", "Value", "", true},
+		{"condition", "Condition", "", true},
+		{"tag", "Tag", "", false},
+		{"area", "Area", "", false},
+		{"box", "Box", "", false},
+		{"method", "Method", "", false},
+		{"a1", "a1", "Ω", true},
+		{"a2", "a2", "Ω", true},
+		{"b1", "b1", "Ω", true},
+		{"b2", "b2", "Ω", true},
+		{"imbalance", "Imbalance", "Ω", true},
+		{"error", "Error ± U", "°C", true},
+		{"limit", "Of limit", "", true},
+		{"stands", "What stands", "", false},
+		{"age", "Value", "", true},
 	}
 }
 

@@ -88,8 +88,10 @@ func TestEveryOrderKeepsEveryLoop(t *testing.T) {
 
 func TestAddressBringsTheQueryBack(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		q := query{Sort: "error", Desc: rapid.Bool().Draw(t, "desc"), Text: rapid.StringMatching(`[a-z&=?#%+" ]*[a-z]`).Draw(t, "text"),
-			Area: rapid.String().Draw(t, "area"), Page: rapid.IntRange(1, 9).Draw(t, "page")}
+		q := query{
+			Sort: "error", Desc: rapid.Bool().Draw(t, "desc"), Text: rapid.StringMatching(`[a-z&=?#%+" ]*[a-z]`).Draw(t, "text"),
+			Area: rapid.String().Draw(t, "area"), Page: rapid.IntRange(1, 9).Draw(t, "page"),
+		}
 		q.Text = parseQuery(url.Values{"q": {q.Text}}).Text
 		u, err := url.Parse(q.address())
 		if err != nil {

@@ -39,10 +39,14 @@ func TestForecastInWords(t *testing.T) {
 		f    finding.Forecast
 		want string
 	}{
-		{finding.Forecast{State: finding.Dated, Quantity: finding.ErrorLimit, Value: -0.5, P10: in(24), P50: in(44), P90: in(82)},
-			"Reaches its limit of \u22120.50 °C about 8 January 2027 (middle estimate). One chance in ten that it comes before 19 December. One in ten that it holds beyond 15 February 2027."},
-		{finding.Forecast{State: finding.Dated, Quantity: finding.LeadsLimit, Value: 20, P10: in(24)},
-			"May reach its limit of 20.0 Ω of lead resistance; more likely not within two years. One chance in ten that it comes before 19 December."},
+		{
+			finding.Forecast{State: finding.Dated, Quantity: finding.ErrorLimit, Value: -0.5, P10: in(24), P50: in(44), P90: in(82)},
+			"Reaches its limit of \u22120.50 °C about 8 January 2027 (middle estimate). One chance in ten that it comes before 19 December. One in ten that it holds beyond 15 February 2027.",
+		},
+		{
+			finding.Forecast{State: finding.Dated, Quantity: finding.LeadsLimit, Value: 20, P10: in(24)},
+			"May reach its limit of 20.0 Ω of lead resistance; more likely not within two years. One chance in ten that it comes before 19 December.",
+		},
 		{finding.Forecast{State: finding.Past, Quantity: finding.ErrorLimit, Value: 0.5}, "The loop is past its limit of +0.50 °C already."},
 		{finding.Forecast{State: finding.NotWithinHorizon, Quantity: finding.ErrorLimit, Value: 0.5}, "The limit of +0.50 °C is not reached within two years at this rate."},
 		{finding.Forecast{State: finding.CannotTell, Why: "too few days."}, "When the limit is reached cannot be told: too few days."},
