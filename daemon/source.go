@@ -2,6 +2,7 @@ package daemon
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"ohmdrift/config"
@@ -68,6 +69,22 @@ func (p pages) Progress() web.Progress {
 		Started: p.d.progress.began, LastPoll: p.d.progress.lastPoll(),
 		PollsPerSecond: p.d.progress.rate.value(), StallAfter: p.d.current().stallAfter(),
 	}
+}
+
+// Alive reports whether polling makes progress: a poll has ended, answered or
+// not, within the time after which a single loop counts as stale.
+func (d *Daemon) Alive() bool {
+	g, now := d.current(), d.progress.now()
+	last := d.progress.lastPoll()
+	if last.IsZero() {
+		last = d.progress.began
+	}
+	return now.Sub(last) < g.stallAfter() || !g.polls()
+}
+
+// polls reports whether any loop of the plant is polled.
+func (g *generation) polls() bool {
+	return slices.ContainsFunc(g.plant.Loops, func(l config.Loop) bool { return l.Link >= 0 })
 }
 
 // stallAfter is three times the shortest interval and at least 30 s: as long as

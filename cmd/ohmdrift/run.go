@@ -12,6 +12,7 @@ import (
 	sd "github.com/coreos/go-systemd/v22/daemon"
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
+	"golang.org/x/sync/errgroup"
 
 	"ohmdrift/config"
 	"ohmdrift/daemon"
@@ -62,7 +63,10 @@ func runDaemon(c *cobra.Command, file string) (err error) {
 	log.Info().Str("version", readVersion().Version).Int("loops", len(p.Loops)).Int("links", len(p.Links)).
 		Str("page", p.Web.Listen).Str("config_hash", p.Hash).Msg("daemon started")
 	_, _ = sd.SdNotify(false, sd.SdNotifyReady) // not under systemd: nothing to tell
-	if err := d.Run(c.Context(), page); err != nil {
+	g, ctx := errgroup.WithContext(c.Context())
+	g.Go(func() error { heartbeat(ctx, d.Alive); return nil })
+	g.Go(func() error { return d.Run(ctx, page) })
+	if err := g.Wait(); err != nil {
 		return couldNot(err)
 	}
 	return nil
