@@ -82,6 +82,7 @@ func TestTogether(t *testing.T) {
 		{"two of two a month apart", 2, []float64{3, 20}, []int{0, 1}},
 		{"three of six within five weeks", 6, []float64{3, 20, 38}, []int{0, 1, 2}},
 		{"three of six, each two months after the last", 6, []float64{3, 63, 123}, nil},
+		{"three of three over seven weeks", 3, []float64{3, 30, 52}, nil}, // unlikely by chance, too slow for one cause
 		{"two of twenty at once", 20, []float64{3, 3}, nil},
 		{"three of twenty at once", 20, []float64{3, 3, 4}, []int{0, 1, 2}},
 		{"an old fault is not dragged in", 6, []float64{3, 100, 101, 103}, []int{1, 2, 3}},

@@ -245,7 +245,10 @@ func TestSiteSnapshot(t *testing.T) {
 	for i := range 3 {
 		s.Put(i, wornAt(float64(i)))
 	}
+	late := wornAt(77)
+	late.Since = late.Since.Add(123 * time.Nanosecond)
 	s.Put(3, Published{Factor: 1.02})
+	s.Put(11, late)
 	raised := s.Mark(testStart.Add(30*24*time.Hour), nil)
 	if len(raised) != 1 {
 		t.Fatalf("%d findings, want the common cause", len(raised))
@@ -254,7 +257,13 @@ func TestSiteSnapshot(t *testing.T) {
 	if err := r.Restore(s.Snapshot(nil)); err != nil {
 		t.Fatal(err)
 	}
+	if r.last != s.last {
+		t.Errorf("last mark %d, before %d", r.last, s.last)
+	}
 	for i := range 12 {
+		if got, want := fmt.Sprint(r.put[i]), fmt.Sprint(s.put[i]); got != want {
+			t.Errorf("loop %d put %s, before %s", i, got, want)
+		}
 		if *r.Neighbour(i) != *s.Neighbour(i) {
 			t.Errorf("loop %d hears %v, before %v", i, *r.Neighbour(i), *s.Neighbour(i))
 		}
