@@ -102,11 +102,13 @@ func TestScan(t *testing.T) {
 			return r.Exception(2), false
 		case 7:
 			return r.Exception(11), false
+		case 2:
+			return nil, true // a gateway that hangs up on units it does not know
 		}
 		return nil, false
 	})
 	link := devices.LinkConfig{Name: "mcc1", URL: "tcp://" + p.Listen(t, nil), Timeout: 30 * time.Millisecond}
-	found, err := Scan(t.Context(), link, ScanOptions{Units: []uint8{1, 3, 5, 7}, Profile: floats(devices.ABCD)})
+	found, err := Scan(t.Context(), link, ScanOptions{Units: []uint8{1, 2, 3, 5, 7}, Profile: floats(devices.ABCD)})
 	if err != nil {
 		t.Fatal(err)
 	}

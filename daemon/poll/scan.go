@@ -2,7 +2,6 @@ package poll
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"ohmdrift/devices"
@@ -29,24 +28,23 @@ type Found struct {
 // exception included: it shows that somebody is there. It only reads. The error
 // is of the link or of ctx.
 func Scan(ctx context.Context, link devices.LinkConfig, o ScanOptions) ([]Found, error) {
-	c, err := devices.Open(ctx, link)
-	if err != nil {
-		return nil, err
-	}
-	defer func() { c.Close() }()
-	stop := context.AfterFunc(ctx, c.Interrupt)
-	defer func() { stop() }()
-	s := scanner{conn: c, link: link.WithDefaults(), options: o}
+	s := scanner{link: link.WithDefaults(), options: o}
 	if o.Profile != nil {
-		if s.decoder, err = o.Profile.Compile(); err != nil {
+		d, err := o.Profile.Compile()
+		if err != nil {
 			return nil, err
 		}
+		s.decoder = d
 	}
+	defer s.hangUp()
 	var found []Found
 	for _, u := range o.Units {
-		f, ok, err := s.ask(ctx, u)
-		if err != nil {
+		if err := s.connect(ctx); err != nil {
 			return found, err
+		}
+		f, ok := s.ask(u)
+		if ctx.Err() != nil {
+			return found, ctx.Err()
 		}
 		if ok {
 			found = append(found, f)
@@ -57,13 +55,36 @@ func Scan(ctx context.Context, link devices.LinkConfig, o ScanOptions) ([]Found,
 
 type scanner struct {
 	conn    *devices.Conn
+	release func() bool
 	link    devices.LinkConfig
 	options ScanOptions
 	decoder *devices.Decoder
 }
 
+// connect opens the link, again where a gateway has hung up on a unit that it
+// does not know.
+func (s *scanner) connect(ctx context.Context) error {
+	if s.conn != nil {
+		return nil
+	}
+	c, err := devices.Open(ctx, s.link)
+	if err != nil {
+		return err
+	}
+	s.conn, s.release = c, context.AfterFunc(ctx, c.Interrupt)
+	return nil
+}
+
+func (s *scanner) hangUp() {
+	if s.conn != nil {
+		s.release()
+		s.conn.Close()
+		s.conn = nil
+	}
+}
+
 // ask tries holding, then input registers of one unit.
-func (s *scanner) ask(ctx context.Context, unit uint8) (Found, bool, error) {
+func (s *scanner) ask(unit uint8) (Found, bool) {
 	f := Found{Unit: unit}
 	for _, table := range []devices.Table{devices.Holding, devices.Input} {
 		start := time.Now()
@@ -72,18 +93,19 @@ func (s *scanner) ask(ctx context.Context, unit uint8) (Found, bool, error) {
 		switch fault := devices.FaultOf(err); fault {
 		case devices.FaultNone:
 			f.Answer = table.String() + " registers"
-		case devices.FaultLost:
-			return f, false, fmt.Errorf("scan stopped at unit %d: %w", unit, err)
 		case devices.FaultConfiguration, devices.FaultDevice, devices.FaultBusy:
 			f.Answer = err.Error()
 			continue
+		case devices.FaultLost:
+			s.hangUp()
+			return f, false
 		default:
-			return f, false, ctx.Err() // nobody, or nobody that the gateway reaches
+			return f, false // nobody, or nobody that the gateway reaches
 		}
 		break
 	}
 	s.describe(&f)
-	return f, true, ctx.Err()
+	return f, true
 }
 
 // describe adds name plate and values. What does not work stays empty: the
