@@ -96,7 +96,7 @@ func (e *Engine) grade(s finding.Severity, p float64) finding.Severity {
 func (e *Engine) shareNow() float64 {
 	s := &e.s.Error
 	x := max(0, float64(s.Hi[days-1]))
-	if l := float64(s.Lo[days-1]); l > x || math.IsNaN(x) {
+	if l := float64(s.Lo[days-1]); (l > x || math.IsNaN(x)) && (!e.fourWire() || e.s.Found[aboutContact].kind() == finding.ThermalEMF) {
 		x = l
 	}
 	if math.IsNaN(x) {

@@ -48,6 +48,9 @@ func (e *Engine) account(v *[channels]float64, f, t float64) {
 		s.N++
 	}
 	hi, lo := e.shares(v, x)
+	if e.fourWire() {
+		lo = e.voltageShare(v, f, t)
+	}
 	s.DayN++
 	insert(&s.Top, hi)
 	insert(&s.Low, lo)
@@ -84,10 +87,29 @@ func (e *Engine) shares(v *[channels]float64, x float64) (hi, lo float64) {
 	return x / float64(sp.LimitHigh), x / float64(sp.LimitLow)
 }
 
+// fourWire tells whether the method takes every lead out of the reading.
+func (e *Engine) fourWire() bool {
+	return wiring.Coefficients(e.m.spec.Method) == [measure.LeadCount]float64{}
+}
+
+// voltageShare returns what the largest residual of a lead would be of the error
+// limit if it were a voltage: from a four-wire reading leads drop out, a voltage
+// in a potential lead does not.
+func (e *Engine) voltageShare(v *[channels]float64, f, t float64) float64 {
+	x := 0.0
+	for k := range e.m.n {
+		c := &e.s.Ch[k]
+		if r := math.Abs(v[k] - f*c.Base - c.Fit.at(f)); r > x {
+			x = r
+		}
+	}
+	return x / (min(float64(e.m.spec.LimitHigh), -float64(e.m.spec.LimitLow)) * e.m.slope(t))
+}
+
 // leadLimited tells whether the lead resistance is what limits the loop: a
 // four-wire connection has no error from its leads.
 func (e *Engine) leadLimited() bool {
-	return wiring.Coefficients(e.m.spec.Method) == [measure.LeadCount]float64{} && e.m.spec.LeadLimit > 0
+	return e.fourWire() && e.m.spec.LeadLimit > 0
 }
 
 func insert(top *[tops]float32, x float64) {

@@ -77,7 +77,7 @@ var scatter = [...]float64{-1.465, -0.792, -0.366, 0, 0.366, 0.792, 1.465}
 // widen stretches the spread that the fits leave, on a logarithmic scale: real
 // contacts follow none of the courses exactly. Set so that 80 % intervals cover
 // 80 % on simulated plants (README).
-const widen = 1.9
+const widen = 1.6
 
 // candidate is one moment of passing with its weight.
 type candidate struct{ t, w float64 }
@@ -91,9 +91,15 @@ func (e *Engine) foresee(since int64, kind finding.Kind) outlook {
 	}
 	s := &e.s.Error
 	o := outlook{At: e.s.Last, Side: 1, State: outlookCannot}
-	hi, lo := trend(s.Hi[:]), trend(s.Lo[:])
 	y := s.Hi[:]
-	if lo > hi || math.IsNaN(hi) && !math.IsNaN(lo) {
+	switch hi, lo := trend(s.Hi[:]), trend(s.Lo[:]); {
+	case e.fourWire() && kind == finding.ThermalEMF:
+		y = s.Lo[:]
+	case e.fourWire():
+		if !e.leadLimited() {
+			return o
+		}
+	case lo > hi || math.IsNaN(hi) && !math.IsNaN(lo):
 		y, o.Side = s.Lo[:], -1
 	}
 	age := float64(e.s.Last-since) / dayS
@@ -125,7 +131,7 @@ func (e *Engine) homeShare(side int8) float64 {
 	if side < 0 {
 		lim = float64(e.m.spec.LimitLow)
 	}
-	if e.leadLimited() || math.IsNaN(lim) {
+	if e.fourWire() || math.IsNaN(lim) {
 		return 0
 	}
 	return min(e.s.Error.Home/lim, 0.9)
@@ -155,7 +161,7 @@ func noiseOf(y []float32) float64 {
 	if n < 3 {
 		return 0.15
 	}
-	return min(max(1.5*middle(d[:n])*madToSigma/math.Sqrt(6), 0.03), 0.5)
+	return min(max(1.5*middle(d[:n])*madToSigma/math.Sqrt(6), 0.03), 0.3)
 }
 
 // candidates fits every course to the daily shares y, newest last.
@@ -350,7 +356,7 @@ func (e *Engine) forecast(o *outlook) *finding.Forecast {
 	if o.Side < 0 {
 		f.Value = float64(e.m.spec.LimitLow)
 	}
-	if e.leadLimited() {
+	if e.leadLimited() && e.s.Found[aboutContact].kind() != finding.ThermalEMF {
 		f.Quantity, f.Unit, f.Value = finding.LeadsLimit, "ohm", float64(e.m.spec.LeadLimit)
 	}
 	switch o.State {
@@ -377,6 +383,8 @@ func (e *Engine) whyNot() string {
 	switch {
 	case math.IsNaN(float64(e.m.spec.LimitHigh)) && math.IsNaN(float64(e.m.spec.LimitLow)) && !e.leadLimited():
 		return "the loop has no limit"
+	case e.fourWire():
+		return "the leads of a four-wire loop cause no error and no lead limit is stated"
 	case !e.s.Error.Known:
 		return "the transmitter does not report the leads that cause the error"
 	}

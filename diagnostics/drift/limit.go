@@ -13,7 +13,7 @@ func (e *Engine) limits(p *picture, out []finding.Finding) []finding.Finding {
 	s := &e.s.Error
 	x := recentShare(s.Hi[:])
 	side, lim := "high", float64(e.m.spec.LimitHigh)
-	if l := recentShare(s.Lo[:]); l > x || math.IsNaN(x) {
+	if l := recentShare(s.Lo[:]); !e.fourWire() && (l > x || math.IsNaN(x)) {
 		x, side, lim = l, "low", float64(e.m.spec.LimitLow)
 	}
 	if s.Kept < 3 || !(x >= 1) || e.s.Found[aboutContact].Kind != 0 || e.s.Found[aboutWiring].Kind != 0 {

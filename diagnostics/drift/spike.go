@@ -149,7 +149,7 @@ func (e *Engine) count(k int, g float64) {
 }
 
 func (e *Engine) spiked(p *spikeState, n float32) {
-	if p.Sure+p.Maybe <= n {
+	if p.First == 0 || p.Sure+p.Maybe < 2*n { // the first since the counts have faded
 		p.First = e.s.Last
 	}
 	p.Fast += n
