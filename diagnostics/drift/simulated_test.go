@@ -109,13 +109,13 @@ func (c *cable) feed(e *Engine, from, to int) []finding.Finding {
 	return out
 }
 
-// perDay is the samples of a day of a cable at its usual interval.
-const perDay = 144
+// pollsPerDay is the samples of a day of a cable at its usual interval.
+const pollsPerDay = 144
 
 // growth adds a contact to one lead that begins at a day and grows by so many Ω
 // a day.
-func growth(l measure.Lead, from, perDay float64) func(float64, *[measure.LeadCount]float64) {
-	return func(d float64, v *[measure.LeadCount]float64) { v[l] += max(0, d-from) * perDay }
+func growth(l measure.Lead, from, slope float64) func(float64, *[measure.LeadCount]float64) {
+	return func(d float64, v *[measure.LeadCount]float64) { v[l] += max(0, d-from) * slope }
 }
 
 // bad returns the findings above info.
