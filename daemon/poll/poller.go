@@ -36,17 +36,19 @@ type linkRun struct {
 
 // host is what all links share.
 type host struct {
-	log   zerolog.Logger
-	dials *rate.Limiter
-	dial  func(ctx context.Context, c devices.LinkConfig, path int) (*devices.Conn, error)
-	mu    sync.Mutex
-	seen  map[string]int // links by name, in the order in which they came
+	log    zerolog.Logger
+	dials  *rate.Limiter
+	dial   func(ctx context.Context, c devices.LinkConfig, path int) (*devices.Conn, error)
+	memory Memory // of an earlier run; never written
+	mu     sync.Mutex
+	seen   map[string]int // links by name, in the order in which they came
 }
 
 // Options are what a Poller may be told; the zero value is usable.
 type Options struct {
 	Log      zerolog.Logger
 	DialRate float64                                                                          // connects a second over all links; 0 = 50
+	Memory   Memory                                                                           // what an earlier run has learned
 	Dial     func(ctx context.Context, c devices.LinkConfig, path int) (*devices.Conn, error) // nil = devices.OpenPath
 }
 
@@ -67,7 +69,7 @@ func newHost(o Options) *host {
 	if o.Dial == nil {
 		o.Dial = devices.OpenPath
 	}
-	return &host{log: o.Log, dials: rate.NewLimiter(rate.Limit(o.DialRate), max(1, int(o.DialRate))), dial: o.Dial, seen: map[string]int{}}
+	return &host{log: o.Log, dials: rate.NewLimiter(rate.Limit(o.DialRate), max(1, int(o.DialRate))), dial: o.Dial, memory: o.Memory.clone(), seen: map[string]int{}}
 }
 
 // phase spreads the first slots of many links.

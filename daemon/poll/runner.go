@@ -56,12 +56,13 @@ type runner struct {
 // requests. An order not yet taken is replaced by a newer one of its kind, so
 // that nothing queues up.
 type inbox struct {
-	mu    sync.Mutex
-	jobs  *takeover
-	works []workOrder     // at most one a loop
-	rates map[int]float64 // polls a second of loops in work mode
-	apart map[string]bool // loops that their unit refuses to give together with others
-	wake  chan struct{}
+	mu     sync.Mutex
+	jobs   *takeover
+	works  []workOrder     // at most one a loop
+	memory Memory          // what was learned here
+	rates  map[int]float64 // polls a second of loops in work mode
+	apart  map[string]bool // loops that their unit refuses to give together with others
+	wake   chan struct{}
 }
 
 // takeover is a new set of jobs.
@@ -77,7 +78,7 @@ func newRunner(cfg devices.LinkConfig, h *host) *runner {
 		log:        h.log.With().Str("link", cfg.Name).Logger(),
 		doubtAfter: suspectsNeeded,
 		units:      map[uint8]*unit{}, loops: map[loopKey]*loopState{},
-		inbox: inbox{wake: make(chan struct{}, 1), rates: map[int]float64{}, apart: map[string]bool{}},
+		inbox: inbox{wake: make(chan struct{}, 1), memory: Memory{}.clone(), rates: map[int]float64{}, apart: map[string]bool{}},
 	}
 	r.dialer = newDialer(r)
 	return r
@@ -232,7 +233,7 @@ func (r *runner) keepUnit(id uint8, units map[uint8]*unit) *unit {
 	u := units[id]
 	if u == nil {
 		if u = r.units[id]; u == nil {
-			u = &unit{id: id}
+			u = &unit{id: id, identity: r.host.memory.Units[unitName(r.cfg.Name, id)]}
 		}
 		units[id] = u
 	}
@@ -243,7 +244,7 @@ func (r *runner) keepLoop(k loopKey) *loopState {
 	if s := r.loops[k]; s != nil {
 		return s
 	}
-	return &loopState{}
+	return r.host.recall(k)
 }
 
 // listUnits publishes the units for the counters.

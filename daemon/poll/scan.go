@@ -115,9 +115,12 @@ func (s *scanner) describe(f *Found) {
 		return
 	}
 	if s.options.Profile.Identity {
-		if id, err := s.conn.Identify(f.Unit, s.link.Timeout); err == nil {
-			f.Identity = id.String()
+		id, err := s.conn.Identify(f.Unit, s.link.Timeout)
+		if devices.FaultOf(err) == devices.FaultLost {
+			s.hangUp()
+			return
 		}
+		f.Identity = id.String()
 	}
 	var blocks [][]byte
 	for _, r := range s.decoder.Requests() {
@@ -126,6 +129,9 @@ func (s *scanner) describe(f *Found) {
 		})
 		if err != nil {
 			f.Values = []string{err.Error()}
+			if devices.FaultOf(err) == devices.FaultLost {
+				s.hangUp()
+			}
 			return
 		}
 		blocks = append(blocks, b)

@@ -70,7 +70,11 @@ func (r *runner) examineFreeze(j *job, m *member) {
 		}
 		return
 	}
+	learned := f.learned
 	changed := f.take(r.blocks, now)
+	if f.learned != learned {
+		r.remember(m)
+	}
 	r.pack.take(f, changed)
 	switch {
 	case f.alone(now, renew):
@@ -115,9 +119,10 @@ func (r *runner) identify(j *job, now time.Time) {
 		r.log.Debug().Uint8("unit", u.id).Err(err).Msg("no name plate")
 	case u.identity != (devices.Identity{}) && id != u.identity:
 		r.tellChanged(u, fmt.Sprintf("the device says that it is %q now, it was %q", id, u.identity))
-		u.identity = id
+		fallthrough
 	default:
 		u.identity = id
+		r.rememberUnit(u)
 	}
 }
 

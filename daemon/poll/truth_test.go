@@ -2,6 +2,7 @@ package poll
 
 import (
 	"encoding/binary"
+	"encoding/json"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -358,6 +359,60 @@ func TestBadValueStaysWithItsLoop(t *testing.T) {
 			if r.Quality != measure.Invalid || !strings.Contains(r.Problem, "a1 (raw 0xffff)") {
 				t.Errorf("the other: %v %s", r.Quality, r.Problem)
 			}
+		}
+	})
+}
+
+// TestMemory: what was learned goes through JSON into the next run, which calls
+// a stuck device frozen without learning again and sees that another was
+// exchanged while nobody polled.
+func TestMemory(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		plated := one()
+		plated.Name, plated.Identity = "plated", true
+		serial := "17"
+		b := newBench()
+		script := func(r wiretest.Request) ([]byte, bool) {
+			if r.Fn == 0x2B {
+				return r.Frame(append([]byte{0x2B, 0x0E, 1, 1, 0, 0, 1, 1, 2}, serial...)), false
+			}
+			return b.script(r)
+		}
+		plant := func() *site {
+			s := newSite(t)
+			s.link("mcc1", script)
+			s.loop(1, 0, time.Second, one())
+			s.loop(2, 0, time.Second, plated)
+			return s
+		}
+		text, err := json.Marshal(plant().run(2 * time.Hour).Memory())
+		if err != nil {
+			t.Fatal(err)
+		}
+		var m Memory
+		if err := json.Unmarshal(text, &m); err != nil {
+			t.Fatal(err)
+		}
+		b.stuck.Store(1)
+		serial = "99"
+		s := plant()
+		o := s.options()
+		o.Memory = m
+		p := s.duringWith(o, func(*Poller) { pass(10 * time.Minute) })
+		if n, all := countQuality(s.readings(0), measure.Frozen, time.Now().Add(-5*time.Minute), time.Now()); n != all || all == 0 {
+			t.Errorf("%d of %d readings of a stuck device are frozen after a restart", n, all)
+		}
+		told := 0
+		for _, r := range s.readings(1) {
+			if strings.Contains(r.DeviceChanged, "99") {
+				told++
+			}
+		}
+		if told != 1 {
+			t.Errorf("told %d times that the device is another, want once", told)
+		}
+		if again := p.Memory(); again.Units["mcc1/2"].Product != "99" || again.Loops["TT-100"].Learned < m.Loops["TT-100"].Learned {
+			t.Errorf("memory after the second run: %+v", again)
 		}
 	})
 }
