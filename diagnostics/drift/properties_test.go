@@ -34,7 +34,7 @@ func story(t *rapid.T) cable {
 		}
 	case 3:
 		c.fault = func(d float64, v *[measure.LeadCount]float64) {
-			if d > from && int(d*pollsPerDay)%29 == 0 {
+			if d > from && int(d*perDay)%29 == 0 {
 				v[lead] += 0.2
 			}
 		}
@@ -80,8 +80,8 @@ func spoil(t *rapid.T, s measure.Sample) measure.Sample {
 
 // recording draws the samples of some days, with bad ones and gaps in between.
 func recording(t *rapid.T, e *Engine, c cable, days int) []measure.Sample {
-	all := make([]measure.Sample, 0, days*pollsPerDay)
-	for i := range days * pollsPerDay {
+	all := make([]measure.Sample, 0, days*perDay)
+	for i := range days * perDay {
 		all = append(all, c.at(e.m.spec, i))
 	}
 	for range rapid.IntRange(0, 30).Draw(t, "bad samples") {
@@ -93,7 +93,7 @@ func recording(t *rapid.T, e *Engine, c cable, days int) []measure.Sample {
 			break
 		}
 		i := rapid.IntRange(0, len(all)-2).Draw(t, "gap at")
-		n := rapid.IntRange(1, 2*pollsPerDay).Draw(t, "gap of")
+		n := rapid.IntRange(1, 2*perDay).Draw(t, "gap of")
 		all = slices.Delete(all, i, min(i+n, len(all)-1))
 	}
 	return all
@@ -140,13 +140,13 @@ func TestGapRaisesNothing(tb *testing.T) {
 	rapid.Check(tb, func(t *rapid.T) {
 		w := rapid.SampledFrom(ways()).Draw(t, "way")
 		c := newCable(rapid.Uint64().Draw(t, "seed"))
-		before := rapid.IntRange(0, 40*pollsPerDay).Draw(t, "samples before")
-		gap := rapid.IntRange(1, 400*pollsPerDay).Draw(t, "samples missing")
+		before := rapid.IntRange(0, 40*perDay).Draw(t, "samples before")
+		gap := rapid.IntRange(1, 400*perDay).Draw(t, "samples missing")
 		e := mustEngine(tb, testSpec(tb, "TT-1", w.method, w.reports))
 		out := c.feed(e, 0, before)
-		out = append(out, c.feed(e, before+gap, before+gap+7*pollsPerDay)...)
+		out = append(out, c.feed(e, before+gap, before+gap+7*perDay)...)
 		if len(bad(out)) > 0 {
-			t.Fatalf("a gap of %.1f days: %v", float64(gap)/pollsPerDay, printed(bad(out)))
+			t.Fatalf("a gap of %.1f days: %v", float64(gap)/perDay, printed(bad(out)))
 		}
 	})
 }
@@ -157,14 +157,14 @@ func TestSilenceRaisesNothing(tb *testing.T) {
 	rapid.Check(tb, func(t *rapid.T) {
 		c := newCable(rapid.Uint64().Draw(t, "seed"))
 		e := mustEngine(tb, testSpec(tb, "TT-1", wiring.FourWire, wiring.AllLeads))
-		n := rapid.IntRange(0, 30*pollsPerDay).Draw(t, "samples before")
+		n := rapid.IntRange(0, 30*perDay).Draw(t, "samples before")
 		out := c.feed(e, 0, n)
 		q := measure.Quality(rapid.IntRange(int(measure.Good), int(measure.Skewed)).Draw(t, "quality"))
-		for i := range 20 * pollsPerDay {
+		for i := range 20 * perDay {
 			s := measure.Empty(testStart.Add(time.Duration(n+i)*c.step), q)
 			out = e.Step(&s, nil, out)
 		}
-		out = append(out, c.feed(e, n+20*pollsPerDay, n+25*pollsPerDay)...)
+		out = append(out, c.feed(e, n+20*perDay, n+25*perDay)...)
 		if len(bad(out)) > 0 {
 			t.Fatalf("silence of quality %v: %v", q, printed(bad(out)))
 		}
@@ -188,8 +188,8 @@ func TestCommonFactorChangesNoContact(tb *testing.T) {
 		}
 		e := mustEngine(tb, spec)
 		var out []finding.Finding
-		for i := range 30 * pollsPerDay {
-			d := float64(i) / pollsPerDay
+		for i := range 30 * perDay {
+			d := float64(i) / perDay
 			f := 1 + swing*math.Sin(2*math.Pi*d) + season*d/30
 			v := c.lead
 			for k := range v {
@@ -225,7 +225,7 @@ func TestPermutedLeadsPermuteTheAnswer(tb *testing.T) {
 		to := rapid.Permutation([]measure.Lead{0, 1, 2, 3}).Draw(t, "lead k becomes")
 		a, b := mustEngine(tb, spec), mustEngine(tb, spec)
 		var x, y []finding.Finding
-		for i := range 35 * pollsPerDay {
+		for i := range 35 * perDay {
 			s := c.at(spec, i)
 			x = a.Step(&s, nil, x)
 			r := s
@@ -273,9 +273,9 @@ func TestStepAllocatesNothing(t *testing.T) {
 		t.Run(fmt.Sprintf("%s/%s", w.method, w.reports), func(t *testing.T) {
 			e := mustEngine(t, testSpec(t, "TT-1", w.method, w.reports))
 			c := newCable(5)
-			i := 30 * pollsPerDay
+			i := 30 * perDay
 			c.feed(e, 0, i)
-			samples := make([]measure.Sample, 0, 5*pollsPerDay)
+			samples := make([]measure.Sample, 0, 5*perDay)
 			for j := range cap(samples) {
 				samples = append(samples, c.at(e.m.spec, i+j))
 			}

@@ -109,8 +109,8 @@ func (c *cable) feed(e *Engine, from, to int) []finding.Finding {
 	return out
 }
 
-// pollsPerDay is the samples of a day of a cable at its usual interval.
-const pollsPerDay = 144
+// perDay is the samples of a day of a cable at its usual interval.
+const perDay = 144
 
 // growth adds a contact to one lead that begins at a day and grows by so many Ω
 // a day.

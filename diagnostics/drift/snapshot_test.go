@@ -25,7 +25,7 @@ func worn(t testing.TB) *Engine {
 	c := newCable(3)
 	c.fault = growth(measure.B1, 25, 0.004)
 	e := mustEngine(t, testSpec(t, "TT-3101", wiring.ThreeWireDual, wiring.AllLeads))
-	c.feed(e, 0, 40*pollsPerDay+17)
+	c.feed(e, 0, 40*perDay+17)
 	if e.s.Found[aboutContact].Kind == 0 {
 		t.Fatal("the history has no finding; a snapshot of it shows little")
 	}
