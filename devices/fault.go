@@ -59,7 +59,7 @@ type RequestError struct {
 	Fault Fault
 	Link  string // address of the gateway or port
 	Unit  uint8
-	Table Table
+	Table Table  // 0 = name plate
 	Addr  uint16 // wire address
 	Count uint16
 	Code  uint8         // exception code, 0 = none
@@ -69,6 +69,9 @@ type RequestError struct {
 
 // Error says which register of which unit did what, and what to look at.
 func (e *RequestError) Error() string {
+	if e.Table == 0 {
+		return fmt.Sprintf("gateway %s unit %d name plate (43/14): %s", e.Link, e.Unit, e.text())
+	}
 	return fmt.Sprintf("gateway %s unit %d %s registers %d..%d (wire address): %s",
 		e.Link, e.Unit, e.Table, e.Addr, int(e.Addr)+int(e.Count)-1, e.text())
 }

@@ -38,8 +38,11 @@ func (c *Conn) Identify(unit uint8, timeout time.Duration) (Identity, error) {
 			return id, err
 		}
 		more, next, err := id.take(pdu)
-		if err != nil || !more {
-			return id, err
+		if err != nil {
+			return id, &RequestError{Fault: FaultGarbled, Link: c.address, Unit: unit, Cause: err}
+		}
+		if !more {
+			return id, nil
 		}
 		object = next
 	}
