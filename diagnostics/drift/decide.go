@@ -195,7 +195,7 @@ func (e *Engine) noisy(k int, p *picture) bool {
 	if e.m.n < 3 || e.s.Hiss.Seen < hissLearn || e.s.Hiss.alone(k, e.m.n) < math.Log(noiseMore) {
 		return false
 	}
-	return e.noise(k) > max(noiseOhm, 0.05*min(p.reach[k], 1), float64(e.s.Grid.Step)/2)
+	return e.noise(k) > max(noiseOhm, 0.05*min(p.reach[k], 0.2), float64(e.s.Grid.Step)/2)
 }
 
 // noiseOhm is the scatter from which it matters, Ω: a sound input has 1 to 3 mΩ.

@@ -33,8 +33,9 @@ const (
 	hissFast    = 0.08 // weight of a block: three days
 	hissCap     = 0.3  // of a block's logarithm: a storm of some hours does not reach the threshold
 	hissWeight  = 0.1  // of a block in the noise of each pair: four days
-	hissShare   = 0.3  // of the common rise (logarithms) that the quietest pair must show
+	hissShare   = 0.4  // of the common rise (logarithms) that the quietest pair must show
 	hissLeast   = 0.03 // and at least this much
+	hissEven    = 0.3  // of the rise of the loudest pair: one noisy lead is another matter
 	hissTwo     = 1.25 // where there is one pair only, whose lead may be the noisy one
 	hissLearn   = 60   // blocks of baseline: fifteen days
 	hissConfirm = 4    // blocks: a storm of ten hours is over by then
@@ -66,13 +67,13 @@ func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
 }
 
 // close ends a block and returns the noise of all pairs over that of the
-// baseline and that of the quietest pair; ok is false while that is not known.
-func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least float64, ok bool) {
-	least = math.Inf(1)
+// baseline and, as logarithms, that of the quietest and the loudest pair; ok is false while that is not known.
+func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least, most float64, ok bool) {
+	least, most = math.Inf(1), math.Inf(-1)
 	sum := 0.0
 	for i := range pairs {
 		if h.N[i] < 6 {
-			return 0, 0, false
+			return 0, 0, 0, false
 		}
 		h.Sigma[i] = math.Sqrt(h.Sum[i] / float64(h.N[i]))
 		h.Sum[i], h.N[i] = 0, 0
@@ -83,12 +84,12 @@ func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least flo
 		r := math.Log((h.Sigma[i]*h.Sigma[i]+g+1e-12)/(h.Quiet[i]*h.Quiet[i]+g+1e-12)) / 2
 		h.Each[i] += hissWeight * (r - h.Each[i])
 		sum += r / float64(pairs)
-		least = min(least, h.Each[i])
+		least, most = min(least, h.Each[i]), max(most, h.Each[i])
 	}
 	if learn && h.Seen < hissLearn {
 		h.Seen++
 	}
-	return math.Exp(sum), least, h.Seen >= 8 && !math.IsNaN(sum) && !math.IsInf(sum, 0) && h.Quiet[0] > 0
+	return math.Exp(sum), least, most, h.Seen >= 8 && !math.IsNaN(sum) && !math.IsInf(sum, 0) && h.Quiet[0] > 0
 }
 
 // alone returns by how much, as a logarithm, the noise of every pair with
@@ -120,7 +121,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	for k := range e.m.n {
 		calm = calm && !e.s.Ch[k].Flagged
 	}
-	r, quietest, ok := h.close(n, float64(e.s.Grid.Step), calm)
+	r, quietest, loudest, ok := h.close(n, float64(e.s.Grid.Step), calm)
 	if n == 0 || !calm && h.Over == 0 || !ok || h.Quiet[0] < hissGrid*float64(e.s.Grid.Step) {
 		return out
 	}
@@ -139,7 +140,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	if n == 1 {
 		least = max(least, hissTwo)
 	}
-	if m < least || quietest < max(hissLeast, hissShare*math.Log(m)) {
+	if m < least || quietest < max(hissLeast, hissShare*math.Log(m), hissEven*loudest) {
 		h.Over = 0
 		if m < 1+(least-1)/2 {
 			out = e.clear(aboutInsulation, p.at, "noise is back near that of the baseline", out)

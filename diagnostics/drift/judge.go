@@ -20,6 +20,7 @@ type picture struct {
 	limit  [channels]float64 // level at which a contact is called bad, Ω
 	reach  [channels]float64 // contact that moves the reading by its whole limit, Ω; +Inf without one
 	blocks uint32
+	lowest bool // of three leads two rose: the lowest one is copper
 }
 
 // judge takes a complete block: contact parts, findings, learning.
@@ -42,6 +43,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 		}
 	}
 	e.levels(&p)
+	e.s.TwoRose = p.lowest
 	if o, ok := e.works(&p, out); ok {
 		return o
 	}

@@ -39,6 +39,11 @@ func (e *Engine) levels(p *picture) {
 	}
 	p.raw = p.level
 	e.shift(&p.level, p)
+	p.lowest = e.twoRose(p)
+	if p.lowest {
+		p.level = p.raw
+		e.shift(&p.level, p)
+	}
 	e.shift(&p.quick, p)
 	p.newest = p.u
 	e.shift(&p.newest, p)
@@ -46,6 +51,26 @@ func (e *Engine) levels(p *picture) {
 		p.mean[k] = e.s.Ch[k].mean(8)
 	}
 	e.shift(&p.mean, p)
+}
+
+// twoRose tells whether of three leads two have risen: one stands above, another
+// below the middle one, and neither jumped. Contacts add, so the lowest is the
+// sound one.
+func (e *Engine) twoRose(p *picture) bool {
+	if e.m.n != 3 {
+		return false
+	}
+	above, below := false, false
+	for k := range e.m.n {
+		l, x := p.level[k], p.limit[k]
+		if e.s.TwoRose { // then the frame holds, and its own jumps mean nothing
+			above, below = above || l > x/2, below || l < -x/2
+			continue
+		}
+		above = above || l > x
+		below = below || l < -x && !e.s.Ch[k].abrupt(p.raw[k])
+	}
+	return above && below
 }
 
 // mean returns the mean of the last n residuals.
@@ -84,6 +109,9 @@ func (e *Engine) shift(x *[channels]float64, p *picture) {
 		return
 	}
 	ref := w[1]
+	if p.lowest {
+		ref = w[0]
+	}
 	if n == 2 {
 		ref = max(w[0], -w[1])
 		if w[0] > 0 || w[1] < 0 {
@@ -133,11 +161,6 @@ func (e *Engine) flag(p *picture) {
 			ch.Above = min(ch.Above+1, 200)
 		} else {
 			ch.Above = 0
-		}
-		if math.Abs(l) < 0.5*p.limit[k] {
-			ch.Under = min(ch.Under+1, 1000)
-		} else {
-			ch.Under = 0
 		}
 		ch.Flagged = math.Abs(l) > 0.6*p.limit[k]
 		ch.Track = 0

@@ -16,23 +16,24 @@ const (
 // state is everything that changes in an engine. It has fixed-size fields only,
 // so that a snapshot is its bytes and a copy is a copy.
 type state struct {
-	Last   int64   // time of the newest sample, s
-	Step   float32 // smoothed sampling interval, s
-	Hold   int64   // until then nothing but open leads is judged: work on the loop
-	Work   bool    // a function check is on
-	Low    uint8   // blocks in a row with a lead far below the others
-	Other  uint8   // blocks in a row in which the standing contact finding looked like another kind
-	Sound  uint16  // blocks in a row without a claim about a contact
-	Hiss   hissState
-	Sensor sensorState
-	Slot   slotState
-	Block  blockState
-	Ch     [channels]chState
-	Copper copperState
-	Grid   gridState
-	Open   openState
-	Error  errorState
-	Found  [topics]record
+	Last    int64   // time of the newest sample, s
+	Step    float32 // smoothed sampling interval, s
+	Hold    int64   // until then nothing but open leads is judged: work on the loop
+	Work    bool    // a function check is on
+	TwoRose bool    // of three leads two have risen: the lowest one is copper
+	Low     uint8   // blocks in a row with a lead far below the others
+	Other   uint8   // blocks in a row in which the standing contact finding looked like another kind
+	Sound   uint16  // blocks in a row without a claim about a contact
+	Hiss    hissState
+	Sensor  sensorState
+	Slot    slotState
+	Block   blockState
+	Ch      [channels]chState
+	Copper  copperState
+	Grid    gridState
+	Open    openState
+	Error   errorState
+	Found   [topics]record
 }
 
 // picks is how many samples a slot keeps at most, spread evenly over it: their
@@ -75,7 +76,6 @@ type chState struct {
 	UN      uint8
 	Flagged bool    // above half its threshold: no longer learnt from
 	Above   uint8   // blocks in a row above its threshold
-	Under   uint16  // blocks in a row below half of it
 	Rise    int64   // when it was last near zero, s
 	Peak    float64 // highest level of the last weeks, Ω
 	Jump    float64 // largest change between two blocks since Rise, Ω
