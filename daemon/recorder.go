@@ -2,6 +2,9 @@ package daemon
 
 import (
 	"context"
+	"encoding/json"
+	"errors"
+	"slices"
 	"sync"
 	"time"
 
@@ -100,7 +103,12 @@ func (r *recorder) drain(ctx context.Context) error {
 	}
 	ctx, cancel := context.WithTimeout(ctx, writeTimeout)
 	defer cancel()
-	if err := r.store.Transition(ctx, batch); err != nil {
+	err := r.store.Transition(ctx, batch)
+	if senseless := (*json.MarshalerError)(nil); errors.As(err, &senseless) {
+		batch = r.sift(batch)
+		err = r.store.Transition(ctx, batch)
+	}
+	if err != nil {
 		r.mu.Lock()
 		r.waiting = append(batch, r.waiting...)
 		r.mu.Unlock()
@@ -116,4 +124,18 @@ func (r *recorder) drain(ctx context.Context) error {
 	r.failing = false
 	r.told()
 	return nil
+}
+
+// sift takes out what cannot be written down at all (a number that JSON lacks
+// where only numbers are): it would keep all that follows off the record for
+// ever.
+func (r *recorder) sift(batch []finding.Finding) []finding.Finding {
+	return slices.DeleteFunc(batch, func(f finding.Finding) bool {
+		_, err := json.Marshal(f)
+		if err != nil {
+			r.log.Error().Err(err).Str("loop", f.Loop).Str("kind", string(f.Kind)).Str("state", f.State.String()).Str("evidence", f.Evidence).
+				Msg("this finding cannot be written down and is given up; please report it")
+		}
+		return err != nil
+	})
 }

@@ -58,7 +58,9 @@ func TestReloadOfAMovedLoopKeepsItsState(t *testing.T) {
 	d := month(t, p)
 	w := d.current().loops[growing]
 	before, stood := w.diagnostics().Snapshot(nil), standingOf(d, growing)
-	q := changed(p, func(q *config.Plant) { q.Loops[growing].Link, q.Loops[growing].Unit, q.Loops[growing].Base = 3, 77, 4000 })
+	q := changed(p, func(q *config.Plant) {
+		q.Loops[growing].Link, q.Loops[growing].Unit, q.Loops[growing].Base = 3, 77, 4000
+	})
 	told := len(events(t, d, w.tag))
 	reload(t, d, q)
 	if now := d.current().loops[growing]; now != w || !bytes.Equal(now.diagnostics().Snapshot(nil), before) {
