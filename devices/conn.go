@@ -7,7 +7,6 @@ import (
 	"io"
 	"net"
 	"os"
-	"syscall"
 	"time"
 
 	"github.com/simonvetter/modbus"
@@ -99,30 +98,6 @@ func newConn(c LinkConfig, t Transport, addr string, s stream) (*Conn, error) {
 	}
 	conn.wire, conn.client, conn.codec = w, client, client
 	return conn, nil
-}
-
-// drainer reads what a socket or port holds, without waiting.
-func drainer(s stream, w *wire) func() int {
-	sc, ok := s.(syscall.Conn)
-	if !ok {
-		return nil
-	}
-	raw, err := sc.SyscallConn()
-	if err != nil {
-		return nil
-	}
-	n := 0
-	read := func(fd uintptr) bool {
-		n, _ = syscall.Read(int(fd), w.buf[w.w:])
-		return true
-	}
-	return func() int {
-		n = 0
-		if err := raw.Read(read); err != nil {
-			return 0
-		}
-		return n
-	}
 }
 
 func wait(ctx context.Context, d time.Duration) error {

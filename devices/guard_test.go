@@ -165,6 +165,12 @@ func TestIdentify(t *testing.T) {
 		if id, err := c.Identify(9, time.Second); err != nil || id != (Identity{}) {
 			t.Errorf("an empty name plate: %v, %v", id, err)
 		}
+		p.Play(func(r wiretest.Request) ([]byte, bool) {
+			return r.Frame([]byte{0x2B, 0x0E, 1, 1, 0, 0, 2, 0, 1, 'x'}), false // two objects promised
+		})
+		if _, err := c.Identify(9, patience); FaultOf(err) != FaultGarbled {
+			t.Errorf("a name plate cut short: %v; want garbled", err)
+		}
 		p.Play(sound)
 		if _, err := c.Read(Ask{Unit: 9, Table: Input, Count: 3, Timeout: time.Second}); err != nil {
 			t.Errorf("registers after a name plate: %v", err)
