@@ -262,7 +262,17 @@ func (s *Site) tell(g *group, now int64, state finding.State, out []finding.Find
 	if len(words) > namedMost {
 		words = append(words[:namedMost], fmt.Sprintf("and %d more", len(words)-namedMost))
 	}
-	f.Evidence = fmt.Sprintf("%d of %d loops of %s %s went bad within %.1f days (%s); chance alone does that after one failure in %.2g",
-		still, len(g.loops), g.what, g.name, float64(last-first)/dayS, strings.Join(words, ", "), 1/q)
+	f.Evidence = fmt.Sprintf("%d of %d loops of %s %s went bad within %.1f days (%s); chance alone does that after one failure in %s",
+		still, len(g.loops), g.what, g.name, float64(last-first)/dayS, strings.Join(words, ", "), rarely(q))
 	return append(out, f)
+}
+
+// rarely writes 1/q to two digits.
+func rarely(q float64) string {
+	if q < 1e-6 {
+		return "over a million"
+	}
+	x := 1 / q
+	d := math.Pow(10, math.Floor(math.Log10(x))-1)
+	return fmt.Sprintf("%.0f", math.Round(x/d)*d)
 }

@@ -68,6 +68,14 @@ func TestChance(t *testing.T) {
 	}
 }
 
+func TestRarely(t *testing.T) {
+	for q, want := range map[float64]string{0.5: "2", 0.004737: "210", 0.0011: "910", 3e-5: "33000", 1e-9: "over a million"} {
+		if got := rarely(q); got != want {
+			t.Errorf("rarely(%g) = %q, want %q", q, got, want)
+		}
+	}
+}
+
 func TestTogether(t *testing.T) {
 	tests := []struct {
 		name   string
