@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"ohmdrift/diagnostics/drift/stat"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -227,32 +228,19 @@ type line struct{ now, slope, u, chi float64 }
 // baseline and cost it what they cost a jump there.
 func fitLine(y []float32, age, home, sd float64) line {
 	n := len(y)
-	var w, wx, wxx, wy, wxy float64
+	var s stat.Line
 	for i, v := range y {
 		x := -(float64(n-1-i) + 0.5)
-		if v != v || x < -age+0.5 {
-			continue
+		if v == v && x >= 0.5-age {
+			s.Add(x, float64(v)-home, weightOf(float64(v), home, sd))
 		}
-		q := weightOf(float64(v), home, sd)
-		d := float64(v) - home
-		w, wx, wxx, wy, wxy = w+q, wx+q*x, wxx+q*x*x, wy+q*d, wxy+q*x*d
 	}
-	det := w*wxx - wx*wx
-	if det <= 0 || w == 0 {
+	a, b := s.Fit()
+	if math.IsNaN(b) {
 		return line{chi: math.Inf(1)}
 	}
-	l := line{slope: (w*wxy - wx*wy) / det, u: math.Sqrt(w / det * scatterDays)}
-	l.now = (wy - l.slope*wx) / w
-	used := 0.0
-	for i, v := range y {
-		x := -(float64(n-1-i) + 0.5)
-		if v != v || x < -age+0.5 {
-			continue
-		}
-		r := float64(v) - home - l.now - l.slope*x
-		l.chi += weightOf(float64(v), home, sd) * r * r / scatterDays
-		used++
-	}
+	l := line{now: a, slope: b, u: s.SlopeScale() * math.Sqrt(scatterDays), chi: s.Misfit(a, b) / scatterDays}
+	used := s.N
 	if used < 4 {
 		return line{chi: math.Inf(1)}
 	}

@@ -18,7 +18,7 @@ type gridState struct {
 }
 
 // gridMilli are the steps looked for, in mΩ.
-var gridMilli = [...]float64{1, 2, 5, 10, 20, 50, 100}
+var gridMilli = [...]uint32{1, 2, 5, 10, 20, 50, 100}
 
 func (g *gridState) take(l *look, n int) {
 	for k := range n {
@@ -26,9 +26,14 @@ func (g *gridState) take(l *look, n int) {
 			continue
 		}
 		g.N++
+		milli := l.v[k] * 1000
+		whole := math.Round(milli)
+		if math.Abs(milli-whole) > 1e-4 {
+			continue
+		}
+		n := uint32(whole)
 		for i, q := range gridMilli {
-			x := l.v[k] * 1000 / q
-			if math.Abs(x-math.Round(x)) < 1e-4 {
+			if n%q == 0 {
 				g.On[i]++
 			}
 		}
@@ -44,7 +49,7 @@ func (g *gridState) close() bool {
 	step := float32(0)
 	for i, q := range gridMilli {
 		if g.On[i]*20 >= g.N*19 {
-			step = float32(q / 1000)
+			step = float32(q) / 1000
 		}
 	}
 	changed := g.Step != step

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"ohmdrift/diagnostics/drift/stat"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -82,7 +83,7 @@ func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least, mo
 		}
 		g := grid * grid / 12 // a pair that rounding holds still has no noise to compare with
 		r := math.Log((h.Sigma[i]*h.Sigma[i]+g+1e-12)/(h.Quiet[i]*h.Quiet[i]+g+1e-12)) / 2
-		h.Each[i] += hissWeight * (r - h.Each[i])
+		h.Each[i] = stat.EWMA(h.Each[i], r, hissWeight)
 		sum += r / float64(pairs)
 		least, most = min(least, h.Each[i]), max(most, h.Each[i])
 	}
@@ -125,7 +126,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	if n == 0 || !calm && h.Over == 0 || !ok || h.Quiet[0] < hissGrid*float64(e.s.Grid.Step) {
 		return out
 	}
-	h.Level += hissFast * (min(math.Log(r), hissCap) - h.Level)
+	h.Level = stat.EWMA(h.Level, min(math.Log(r), hissCap), hissFast)
 	m := math.Exp(h.Level)
 	if h.Seen < hissLearn {
 		if h.Seen > 20 {

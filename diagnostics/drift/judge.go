@@ -3,6 +3,7 @@ package drift
 import (
 	"math"
 
+	"ohmdrift/diagnostics/drift/stat"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -101,11 +102,11 @@ func (e *Engine) follow(k int, p *picture, c float64) {
 
 func (s *swing) add(u, f, t float64, quarter int) {
 	s.Day[quarter] += 4 * swingWeight * (float32(u) - s.Day[quarter])
-	s.UU += swingWeight * (u*u - s.UU)
-	s.FF += swingWeight * (f*f - s.FF)
-	s.TT += swingWeight * (t*t - s.TT)
-	s.UF += swingWeight * (u*f - s.UF)
-	s.UT += swingWeight * (u*t - s.UT)
+	s.UU = stat.EWMA(s.UU, u*u, swingWeight)
+	s.FF = stat.EWMA(s.FF, f*f, swingWeight)
+	s.TT = stat.EWMA(s.TT, t*t, swingWeight)
+	s.UF = stat.EWMA(s.UF, u*f, swingWeight)
+	s.UT = stat.EWMA(s.UT, u*t, swingWeight)
 }
 
 // size returns the standard deviation of the residual around its level, Ω.
