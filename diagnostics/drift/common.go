@@ -40,6 +40,9 @@ const (
 	// togetherS is how far onsets of one cause can lie apart: contacts of one wet
 	// box do not grow alike, and each is noticed at its own threshold.
 	togetherS = 45 * dayS
+	// drySpell is how long fewer than two must be bad before a common cause counts
+	// as gone: contacts of a wet box recover between two rains.
+	drySpell = 7 * dayS
 	// leastLoops make a common cause.
 	leastLoops = 2
 	// namedMost is how many loops evidence spells out.
@@ -59,6 +62,8 @@ type common struct {
 	Standing bool
 	First    int   // loop whose tag the finding carries until it is cleared
 	Since    int64 // earliest onset, s
+	Last     int64 // latest onset of a member, s
+	Few      int64 // since when fewer than two are bad, s; 0 = more are
 	Raised   int64
 	Updated  int64
 	Members  []int // loops that were part of it, by tag; who recovers stays until all is cleared, so that it is cleared for everyone who was told
@@ -132,7 +137,7 @@ func (s *Site) together(at time.Time, out []finding.Finding) []finding.Finding {
 			taken[l] = true
 		}
 		g := &s.groups[best.group]
-		g.common = common{Standing: true, First: best.loops[0], Since: s.onset(best.loops[0]), Raised: now, Members: best.loops}
+		g.common = common{Standing: true, First: best.loops[0], Since: s.onset(best.loops[0]), Last: s.onset(best.loops[len(best.loops)-1]), Raised: now, Members: best.loops}
 		s.sortByTag(g.common.Members)
 		out = s.tell(g, now, finding.Raised, out)
 	}
@@ -141,6 +146,17 @@ func (s *Site) together(at time.Time, out []finding.Finding) []finding.Finding {
 // onset returns when a loop went bad, s.
 func (s *Site) onset(loop int) int64 { return s.put[loop].Since.Unix() }
 
+// still counts the members that are bad now.
+func (s *Site) still(c *common) int {
+	n := 0
+	for _, m := range c.Members {
+		if s.bad(m) {
+			n++
+		}
+	}
+	return n
+}
+
 func (s *Site) bad(loop int) bool { return s.put[loop].Kind != "" && !s.put[loop].Since.IsZero() }
 
 func (s *Site) sortByTag(loops []int) {
@@ -148,29 +164,32 @@ func (s *Site) sortByTag(loops []int) {
 }
 
 // follow lets loops join what stands about a group, and ends it when fewer than
-// two are still bad: one bad loop is no common cause.
+// two were bad for drySpell: one bad loop is no common cause.
 func (s *Site) follow(g *group, now int64, taken map[int]bool, out []finding.Finding) []finding.Finding {
 	c := &g.common
 	if !c.Standing {
 		return out
 	}
-	first, last, still := c.Since, c.Since, 0
-	for _, m := range c.Members {
-		if s.bad(m) {
-			still++
-			last = max(last, s.onset(m))
-		}
-	}
-	if still < leastLoops {
-		out = s.tell(g, now, finding.Cleared, out)
-		*c = common{}
-		return out
-	}
 	for _, l := range g.loops {
-		if t := s.onset(l); s.bad(l) && !slices.Contains(c.Members, l) && t >= first-togetherS && t <= last+togetherS {
+		t := s.onset(l)
+		if !s.bad(l) || t < c.Since-togetherS || t > c.Last+togetherS {
+			continue
+		}
+		if !slices.Contains(c.Members, l) {
 			c.Members = append(c.Members, l)
 			c.Since = min(c.Since, t)
 		}
+		c.Last = max(c.Last, t)
+	}
+	switch still := s.still(c); {
+	case still >= leastLoops:
+		c.Few = 0
+	case c.Few == 0:
+		c.Few = now
+	case now-c.Few >= drySpell:
+		out = s.tell(g, now, finding.Cleared, out)
+		*c = common{}
+		return out
 	}
 	s.sortByTag(c.Members)
 	for _, m := range c.Members {

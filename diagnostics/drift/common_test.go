@@ -159,11 +159,15 @@ func TestCommonCauseLives(t *testing.T) {
 		{20.1, func() {}, ""},
 		{20.2, func() { s.Put(0, wornAt(19)) }, ""}, // joins; spoken at most once a day
 		{21, func() {}, "updated TT-3105 TT-3101 TT-3103 TT-3105;"},
-		{22, func() { s.Put(8, wornAt(9)) }, ""},                                     // another box
-		{40, func() { s.Put(4, sound) }, ""},                                         // the first recovers, two are left
-		{41, func() { s.Put(1, wornAt(130)) }, ""},                                   // months later: another matter
-		{60, func() { s.Put(2, sound) }, "cleared TT-3105 TT-3101 TT-3103 TT-3105;"}, // told to all who were named
-		{61, func() {}, ""},
+		{22, func() { s.Put(8, wornAt(9)) }, ""},   // another box
+		{40, func() { s.Put(4, sound) }, ""},       // the first recovers, two are left
+		{41, func() { s.Put(1, wornAt(130)) }, ""}, // months later: another matter
+		{60, func() { s.Put(2, sound) }, ""},
+		{66, func() { s.Put(2, wornAt(9)) }, ""}, // a dry spell only
+		{70, func() { s.Put(2, sound) }, ""},
+		{76.9, func() {}, ""},
+		{77, func() {}, "cleared TT-3105 TT-3101 TT-3103 TT-3105;"}, // told to all who were named
+		{78, func() {}, ""},
 	}
 	for _, step := range steps {
 		step.do()
