@@ -111,6 +111,7 @@ func (d *Daemon) Run(ctx context.Context, listener net.Listener) error {
 		after.Go(func() error { return d.forward.Run(late) })
 	}
 	err := d.live(ctx, listener)
+	d.lastMark(time.Now())
 	err = errors.Join(err, d.snapshot(late)) // what was said last goes on record with it
 	stopLate()
 	return errors.Join(err, after.Wait())

@@ -44,14 +44,21 @@ func sameBox(a, b *diagnostics.Spec) bool {
 }
 
 // neighbourly is what one loop tells and hears. A loop tells what it knew when
-// its first sample after a mark came, and hears what was exchanged at the mark
-// before: so it does not matter in which order links are read, nor how soon after
-// a mark the exchange runs.
+// its first sample after a mark came. In the interval that begins at a mark it
+// hears what was exchanged at the mark before: so it does not matter in which
+// order links are read, nor whether the exchange runs before that first sample
+// (a recorded past) or some seconds after it (live).
 type neighbourly struct {
-	next    time.Time       // the mark that the samples lead to; zero before the first
-	told    drift.Published // as of the mark before next
-	heard   drift.Neighbour // read by the samples on their way to next
-	pending drift.Neighbour // from the last exchange; heard from next on
+	next  time.Time       // the mark that the samples lead to; zero before the first
+	told  drift.Published // as of the mark before next
+	heard drift.Neighbour // read by the samples on their way to next
+	said  [2]said         // the newest exchange and the one before
+}
+
+// said is what neighbours said at a mark.
+type said struct {
+	mark time.Time
+	drift.Neighbour
 }
 
 // cross goes over to the interval that a sample belongs to.
@@ -60,10 +67,18 @@ func (n *neighbourly) cross(at time.Time, e *drift.Engine) {
 		return
 	}
 	n.told = e.Publish()
-	if !n.next.IsZero() {
-		n.heard = n.pending
+	n.begin(at.Truncate(drift.Mark))
+}
+
+// begin goes over to the interval that begins at a mark.
+func (n *neighbourly) begin(mark time.Time) {
+	n.next, n.heard = mark.Add(drift.Mark), drift.Neighbour{}
+	for _, s := range n.said {
+		if s.mark.Before(mark) {
+			n.heard = s.Neighbour
+			return
+		}
 	}
-	n.next = at.Truncate(drift.Mark).Add(drift.Mark)
 }
 
 // publish returns what the loop knew at a mark.
@@ -76,9 +91,10 @@ func (w *watched) publish(mark time.Time) drift.Published {
 	return w.follow.Engine().Publish() // no sample since
 }
 
-func (w *watched) hear(n drift.Neighbour) {
+// hear takes what was exchanged at a mark.
+func (w *watched) hear(mark time.Time, n drift.Neighbour) {
 	w.mu.Lock()
-	w.near.pending = n
+	w.near.said = [2]said{{mark, n}, w.near.said[0]}
 	w.mu.Unlock()
 }
 
@@ -91,7 +107,7 @@ func (g *generation) exchange(at time.Time, out []finding.Finding) []finding.Fin
 	from := len(out)
 	out = g.near.site.Mark(at, out)
 	for i, w := range g.loops {
-		w.hear(*g.near.site.Neighbour(i))
+		w.hear(at, *g.near.site.Neighbour(i))
 	}
 	for _, f := range out[from:] {
 		g.apply(f)
@@ -156,6 +172,18 @@ func (d *Daemon) second(ctx context.Context) {
 	d.swap.RUnlock()
 	if passed {
 		d.markPassed(ctx, now.Wall)
+	}
+}
+
+// lastMark exchanges a mark that has passed since the last exchange, without
+// waiting for late readings: polling has ended and none will come. What loops
+// knew at that mark is not in their snapshots.
+func (d *Daemon) lastMark(now time.Time) {
+	d.swap.RLock()
+	defer d.swap.RUnlock()
+	g := d.current()
+	if mark := now.Truncate(drift.Mark); g.passed(mark) {
+		d.record.add(g.exchange(mark, nil))
 	}
 }
 

@@ -57,6 +57,9 @@ func (r *recall) take(tag string, s *measure.Sample) bool {
 	}
 	if r.mark.IsZero() {
 		r.mark = s.At.Truncate(drift.Mark).Add(drift.Mark)
+		if last := r.g.near.mark; !last.IsZero() && s.At.Sub(last) < catchUpMost {
+			r.mark = last.Add(drift.Mark) // it goes on where another past has ended
+		}
 	}
 	for !s.At.Before(r.mark) {
 		r.said = r.g.exchange(r.mark, r.said)

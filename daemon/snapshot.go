@@ -2,6 +2,8 @@ package daemon
 
 import (
 	"context"
+	"encoding/binary"
+	"errors"
 	"fmt"
 	"time"
 
@@ -29,7 +31,7 @@ func (d *Daemon) snapshot(ctx context.Context) error {
 		}
 	}
 	if !g.near.mark.IsZero() {
-		all[siteKey] = records.Snapshot{AsOf: g.near.mark, Body: append([]byte{siteVersion}, g.near.site.Snapshot(nil)...)}
+		all[siteKey] = records.Snapshot{AsOf: g.near.mark, Body: g.siteSnapshot()}
 	}
 	d.swap.RUnlock()
 	if err := d.record.drain(ctx); err != nil {
@@ -41,8 +43,67 @@ func (d *Daemon) snapshot(ctx context.Context) error {
 	return d.records.ReplaceSnapshots(ctx, all)
 }
 
-// siteVersion is the layout of the plant level's snapshot as a whole.
-const siteVersion = 1
+// siteVersion is the layout of the plant level's snapshot as a whole: a byte
+// with the version, siteHeader, a saidBefore for each loop, the site's own.
+const siteVersion = 2
+
+// siteHeader is little-endian, like all of it.
+type siteHeader struct {
+	Before int64  // mark of the exchange before the last, ms since 1970
+	Loops  uint32 // how many saidBefore follow
+}
+
+// saidBefore is what neighbours said at the mark before the last one: loops hear
+// it until the interval under way ends.
+type saidBefore struct {
+	Loops  int32
+	Factor float64
+}
+
+func (g *generation) siteSnapshot() []byte {
+	h := siteHeader{Loops: uint32(len(g.loops))}
+	before := make([]saidBefore, len(g.loops))
+	for i, w := range g.loops {
+		w.mu.Lock()
+		s := w.near.said[1]
+		w.mu.Unlock()
+		before[i] = saidBefore{int32(s.Loops), s.Factor}
+		if !s.mark.IsZero() {
+			h.Before = s.mark.UnixMilli()
+		}
+	}
+	b := []byte{siteVersion}
+	for _, x := range []any{h, before} {
+		b, _ = binary.Append(b, binary.LittleEndian, x) // both are of fixed size: no error is possible
+	}
+	return g.near.site.Snapshot(b)
+}
+
+// siteRestore takes over what siteSnapshot wrote at a mark.
+func (g *generation) siteRestore(mark time.Time, b []byte) error {
+	if len(b) == 0 || b[0] != siteVersion {
+		return errors.New("the plant's snapshot has another layout")
+	}
+	var h siteHeader
+	n, err := binary.Decode(b[1:], binary.LittleEndian, &h)
+	if err != nil || int64(h.Loops) != int64(len(g.loops)) {
+		return fmt.Errorf("the plant's snapshot is of %d loops, the plant has %d", h.Loops, len(g.loops))
+	}
+	before := make([]saidBefore, h.Loops)
+	m, err := binary.Decode(b[1+n:], binary.LittleEndian, before)
+	if err != nil {
+		return fmt.Errorf("the plant's snapshot is cut short: %w", err)
+	}
+	if err := g.near.site.Restore(b[1+n+m:]); err != nil {
+		return err
+	}
+	g.near.mark = mark
+	for i, w := range g.loops {
+		w.hear(time.UnixMilli(h.Before), drift.Neighbour{Loops: int(before[i].Loops), Factor: before[i].Factor})
+		w.hear(mark, *g.near.site.Neighbour(i))
+	}
+	return nil
+}
 
 // snapshot returns the loop's state and the slot of the last sample in it.
 func (w *watched) snapshot() (time.Time, []byte) {
@@ -106,17 +167,11 @@ func (d *Daemon) resumeEngines(ctx context.Context, g *generation, now time.Time
 
 func (d *Daemon) resumeSite(g *generation, snapshots map[string]records.Snapshot) {
 	s, ok := snapshots[siteKey]
-	if !ok || len(s.Body) == 0 || s.Body[0] != siteVersion {
+	if !ok {
 		return
 	}
-	if err := g.near.site.Restore(s.Body[1:]); err != nil {
+	if err := g.siteRestore(s.AsOf, s.Body); err != nil {
 		d.log.Warn().Err(err).Msg("what neighbours said is not usable any more; it comes back at the next mark")
-		return
-	}
-	g.near.mark = s.AsOf
-	for i, w := range g.loops {
-		w.hear(*g.near.site.Neighbour(i))
-		w.near.heard = w.near.pending
 	}
 }
 
@@ -132,6 +187,8 @@ func (w *watched) restore(s records.Snapshot) error {
 		return err
 	}
 	w.stepped = s.AsOf
+	w.near.told = w.follow.Engine().Publish()
+	w.near.begin(s.AsOf.Truncate(drift.Mark))
 	return nil
 }
 
