@@ -316,6 +316,10 @@ func (e *Engine) junction(k int, p *picture) bool {
 // boxTemp stands for the temperature of a junction box, °C; common practice.
 const boxTemp = 25
 
+// wetTurns are the turns from which a level is said to follow wet and dry spells:
+// up, down, up and down again.
+const wetTurns = 3
+
 // wild is how much a drifting contact may move within days, as a share of its
 // level: humidity makes it some 10 %.
 const wild = 0.3
@@ -348,6 +352,9 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case moves && x > wild*p.level[k]:
 		c.kind = finding.LeadIntermittent
 		c.evidence = fmt.Sprintf("%s comes and goes within days: ±%.1f mΩ around %.1f mΩ, with no temperature (cable %.2f, process %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, f, t)
+	case ch.Turns >= wetTurns:
+		c.kind = finding.LeadMoisture
+		c.evidence = fmt.Sprintf("contact part of %s came and went over days, %d turns of %.0f %% of its peak of %.1f mΩ or more; now %.1f mΩ", e.m.name(k), ch.Turns, turnShare*100, ch.Peak*1e3, p.level[k]*1e3)
 	case ch.abrupt(p.raw[k]):
 		c.kind = finding.LeadStep
 		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)

@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	days     = 42 // daily values kept: a fault takes weeks
+	days     = 36 // daily values kept: five weeks
 	tops     = 8  // 5 % of a day's 144 slots
 	topShare = 0.05
 )

@@ -114,8 +114,18 @@ func (s *swing) size() float64 { return math.Sqrt(s.UU) }
 
 // byCopper and byProcess return the correlation of the residual with the copper
 // factor (the temperature of the cable) and with the process temperature.
-func (s *swing) byCopper() float64  { return correlation(s.UF, s.UU, s.FF) }
-func (s *swing) byProcess() float64 { return correlation(s.UT, s.UU, s.TT) }
+func (s *swing) byCopper() float64 { return correlation(s.UF, s.UU, s.FF) }
+func (s *swing) byProcess() float64 {
+	if s.TT < processMoves*processMoves {
+		return 0
+	}
+	return correlation(s.UT, s.UU, s.TT)
+}
+
+// processMoves is the standard deviation within days from which the process is
+// said to move, °C: below, the reading moves because of the lead rather than the
+// lead because of the process.
+const processMoves = 1.5
 
 // byDay returns the share of the movement that repeats every day.
 func (s *swing) byDay() float64 {

@@ -77,6 +77,11 @@ func TestKindsAndLeads(t *testing.T) {
 				v[measure.A1] += 0.05 * (1 + math.Cos(day(d)))
 			}
 		}, 60, finding.LeadThermal, finding.LeadsOf(measure.A1)},
+		{"wet and dry", wiring.ThreeWireDual, func(d float64, v *[measure.LeadCount]float64) {
+			if d > 40 {
+				v[measure.A1] += 0.05 * (1 - math.Cos(2*math.Pi*(d-40)/9))
+			}
+		}, 75, finding.LeadMoisture, finding.LeadsOf(measure.A1)},
 		{"a jumper for a lead", wiring.FourWire, func(_ float64, v *[measure.LeadCount]float64) { v[measure.B1] = 0.006 }, 4,
 			finding.NotFourWire, finding.LeadsOf(measure.B1, measure.B2)},
 		{"noise on one lead", wiring.ThreeWireDual, func(d float64, v *[measure.LeadCount]float64) {

@@ -136,6 +136,28 @@ func (e *Engine) reach(k int, t float64) float64 {
 	return lim * e.m.slope(t) / math.Abs(c)
 }
 
+// turnShare is how far a level must come back to have turned, of its peak: the
+// humidity of single days moves it by less.
+const turnShare = 0.3
+
+// turn follows the ups and downs of a level, once it has been above least. What
+// turned by a jump j is no weather.
+func (c *chState) turn(q, least, j float64) {
+	x := float32(q)
+	step := float32(turnShare * c.Peak)
+	switch {
+	case c.Peak < least:
+		c.Turn, c.Down = x, false
+	case !c.Down && x > c.Turn, c.Down && x < c.Turn:
+		c.Turn = x
+	case !c.Down && x < c.Turn-step, c.Down && x > c.Turn+step:
+		c.Turn, c.Down = x, !c.Down
+		if float32(math.Abs(j)) < step {
+			c.Turns = min(c.Turns+1, 200)
+		}
+	}
+}
+
 // flag updates what each channel remembers of its level.
 func (e *Engine) flag(p *picture) {
 	for k := range e.m.n {
@@ -152,10 +174,11 @@ func (e *Engine) flag(p *picture) {
 		}
 		ch.Peak = max(ch.Peak*0.995, q)
 		if ch.UN >= 6 {
-			before := median32(ch.U[recent-6 : recent-2])
-			if j := median32(ch.U[recent-2:]) - before; math.Abs(j) > math.Abs(ch.Jump) {
+			j := median32(ch.U[recent-2:]) - median32(ch.U[recent-6:recent-2])
+			if math.Abs(j) > math.Abs(ch.Jump) {
 				ch.Jump, ch.JumpAt = j, p.at
 			}
+			ch.turn(q, 2*p.limit[k], j)
 		}
 		if math.Abs(l) > p.limit[k] && math.Abs(q) > 0.7*p.limit[k] {
 			ch.Above = min(ch.Above+1, 200)

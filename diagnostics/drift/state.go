@@ -80,6 +80,9 @@ type chState struct {
 	Peak    float64 // highest level of the last weeks, Ω
 	Jump    float64 // largest change between two blocks since Rise, Ω
 	JumpAt  int64
+	Turn    float32 // last extreme of the level, Ω
+	Turns   uint8   // times that it turned by a good part of its peak
+	Down    bool    // it is falling since
 	Swing   swing
 	Swings  uint8   // blocks in a row with more swing than usual
 	Calm    float64 // largest swing seen in the baseline, Ω
