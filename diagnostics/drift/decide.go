@@ -349,12 +349,12 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case moves && (math.Abs(f) > 0.4 || d > 0.25), moves && x > wild*p.level[k] && (math.Abs(f) > 0.2 || d > 0.1):
 		c.kind = finding.LeadThermal
 		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the temperature of the cable (correlation %.2f, %.0f %% of it daily), copper taken off", e.m.name(k), x*1e3, p.level[k]*1e3, f, d*100)
-	case moves && x > wild*p.level[k]:
-		c.kind = finding.LeadIntermittent
-		c.evidence = fmt.Sprintf("%s comes and goes within days: ±%.1f mΩ around %.1f mΩ, with no temperature (cable %.2f, process %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, f, t)
 	case ch.Turns >= wetTurns:
 		c.kind = finding.LeadMoisture
 		c.evidence = fmt.Sprintf("contact part of %s came and went over days, %d turns of %.0f %% of its peak of %.1f mΩ or more; now %.1f mΩ", e.m.name(k), ch.Turns, turnShare*100, ch.Peak*1e3, p.level[k]*1e3)
+	case moves && x > wild*p.level[k]:
+		c.kind = finding.LeadIntermittent
+		c.evidence = fmt.Sprintf("%s comes and goes within days: ±%.1f mΩ around %.1f mΩ, with no temperature (cable %.2f, process %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, f, t)
 	case ch.abrupt(p.raw[k]):
 		c.kind = finding.LeadStep
 		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)
