@@ -23,7 +23,7 @@ func layerOf(dir string) int {
 // packages of one level do not import each other.
 func diagnosticsLevels() [][]string {
 	return [][]string{
-		{"diagnostics/quantity"},
+		{"diagnostics/quantity", "diagnostics/drift/stat"},
 		{"diagnostics/measure", "diagnostics/rtd", "diagnostics/copper", "diagnostics/uncertainty"},
 		{"diagnostics/wiring", "diagnostics/contact"},
 		{"diagnostics/finding"},
