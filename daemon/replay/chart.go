@@ -62,18 +62,20 @@ type series struct {
 type panel struct {
 	title string
 	lines []series
+	below string // a line of text
 }
 
 func (c *chart) panels() []panel {
 	var ps []panel
 	for _, l := range c.spec.Leads() {
-		ps = append(ps, panel{fmt.Sprintf("lead %s, contact beyond copper, Ω", l), []series{
+		days, ohm := daily(c.times, c.views, l)
+		ps = append(ps, panel{below: opinion(days, ohm), title: fmt.Sprintf("lead %s, contact beyond copper, Ω", l), lines: []series{
 			{"block", `stroke="#8a8f98" stroke-width="1"`, func(v *drift.View) float64 { return float64(v.Contact[l]) }},
 			{"level", `stroke="#1f4e79" stroke-width="2"`, func(v *drift.View) float64 { return float64(v.Level[l]) }},
 			{"threshold", `stroke="#9c2f2f" stroke-width="1" stroke-dasharray="5 4"`, func(v *drift.View) float64 { return float64(v.Threshold[l]) }},
 		}})
 	}
-	return append(ps, panel{"copper factor against the baseline", []series{
+	return append(ps, panel{title: "copper factor against the baseline", lines: []series{
 		{"factor", `stroke="#2f6b46" stroke-width="1.5"`, func(v *drift.View) float64 { return factor(v) }},
 	}})
 }
@@ -133,6 +135,9 @@ func (c *chart) drawPanel(b *bytes.Buffer, p *panel, x func(time.Time) float64, 
 	}
 	fmt.Fprintf(b, `<text x="%d" y="%.0f" fill="#666">%s</text><text x="%d" y="%.0f" text-anchor="end" fill="#666">%s</text>`+"\n",
 		chartLeft, top+panelHeight+15, c.times[0].Format(time.DateOnly), chartWidth-chartRight, top+panelHeight+15, c.times[len(c.times)-1].Format(time.DateOnly))
+	if p.below != "" {
+		fmt.Fprintf(b, `<text x="%d" y="%.0f" font-size="10" fill="#666">%s</text>`+"\n", chartLeft+80, top+panelHeight+15, p.below)
+	}
 }
 
 // path draws a line that is broken where the value is not known.
