@@ -48,15 +48,18 @@ type Options struct {
 
 // Open opens the stores and builds the plant's loops; nothing is polled yet.
 // Only one daemon at a time can have a data folder.
-func Open(p *config.Plant, o Options) (*Daemon, error) {
+func Open(p *config.Plant, o Options) (*Daemon, error) { return openAt(p, o, time.Now()) }
+
+// openAt opens at a time of the wall clock.
+func openAt(p *config.Plant, o Options, now time.Time) (*Daemon, error) {
 	d := &Daemon{log: o.Log}
-	if err := d.open(p, o.Version); err != nil {
+	if err := d.open(p, o.Version, now); err != nil {
 		return nil, errors.Join(err, d.Close())
 	}
 	return d, nil
 }
 
-func (d *Daemon) open(p *config.Plant, version string) (err error) {
+func (d *Daemon) open(p *config.Plant, version string, now time.Time) (err error) {
 	if d.records, err = records.Open(p.Store.Dir); err != nil {
 		return err
 	}
@@ -88,7 +91,7 @@ func (d *Daemon) open(p *config.Plant, version string) (err error) {
 	if err := d.baselines(context.Background(), g); err != nil {
 		return err
 	}
-	if err := d.resume(context.Background()); err != nil {
+	if err := d.resume(context.Background(), now); err != nil {
 		return err
 	}
 	d.cabling(g)

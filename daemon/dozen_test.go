@@ -30,7 +30,7 @@ const (
 	growing  = 0 // with grows: a contact in a1 that is found within a month
 	growing2 = 1 // in the same box
 	sound    = 5
-	sums     = 7 // reports sums of leads only
+	sums     = 8 // made to report one sum of leads only, see sumAmongNeighbours
 )
 
 // dozen returns a plant of twelve loops with a data folder of its own.

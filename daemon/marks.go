@@ -9,6 +9,7 @@ import (
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/drift"
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/presence"
 )
 
 // neighbourhood is the plant level of a generation: what loops tell each other
@@ -156,8 +157,15 @@ func (d *Daemon) keepTime(ctx context.Context) error {
 
 func (d *Daemon) second(ctx context.Context) {
 	d.progress.rate.sample(d.progress.count.Load())
-	now := d.progress.moment()
+	if now := d.progress.moment(); d.pass(now) {
+		d.markPassed(ctx, now.Wall)
+	}
+}
+
+// pass lets time pass and reports whether a mark was exchanged.
+func (d *Daemon) pass(now presence.Moment) bool {
 	d.swap.RLock()
+	defer d.swap.RUnlock()
 	g := d.current()
 	for i, w := range g.loops {
 		if g.plant.Loops[i].Link >= 0 {
@@ -165,14 +173,11 @@ func (d *Daemon) second(ctx context.Context) {
 		}
 	}
 	mark := now.Wall.Add(-exchangeGrace).Truncate(drift.Mark)
-	passed := g.passed(mark)
-	if passed {
-		d.record.add(g.exchange(mark, nil))
+	if !g.passed(mark) {
+		return false
 	}
-	d.swap.RUnlock()
-	if passed {
-		d.markPassed(ctx, now.Wall)
-	}
+	d.record.add(g.exchange(mark, nil))
+	return true
 }
 
 // lastMark exchanges a mark that has passed since the last exchange, without

@@ -2,30 +2,32 @@ package daemon
 
 import (
 	"bytes"
-	"context"
 	"slices"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"pgregory.net/rapid"
 
 	"ohmdrift/config"
+	"ohmdrift/devices"
 	"ohmdrift/diagnostics/drift"
 	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/presence"
+	"ohmdrift/diagnostics/wiring"
 )
 
 // hourOfBlock is the end of a six-hour block of the engine, when what a loop
 // publishes changes most: it is also a mark.
 var hourOfBlock = time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC)
 
-// sumAmongNeighbours moves a loop that reports sums only into the box of others:
+// sumAmongNeighbours puts a loop that reports one sum only into the box of others:
 // such a loop takes its copper from what they say, so a wrong word shows in it.
 func sumAmongNeighbours(p *config.Plant) *config.Plant {
 	return changed(p, func(p *config.Plant) {
 		box := &p.Loops[growing]
 		s := &p.Loops[sums]
 		s.Area, s.Box, s.Cabinet, s.Cable = box.Area, box.Box, box.Cabinet, ""
+		s.Wires, s.Method = 3, wiring.ThreeWireDual // so that b1 + b2 is all that is seen of the leads
 	})
 }
 
@@ -253,40 +255,57 @@ func TestFirstSecondExchangesNothing(t *testing.T) {
 	}
 }
 
-// Marks are exchanged by the clock, some seconds after they have passed: inside a
-// bubble, where hours take no time.
+// Marks are exchanged some seconds after they have passed, each once, and neither
+// they nor a step of the wall clock make a loop stale that is being read.
 func TestMarksByTheClock(t *testing.T) {
 	p := dozen(t)
-	synctest.Test(t, func(t *testing.T) {
-		d := &Daemon{record: newRecorder(nil, (&Daemon{}).log, func() {})}
-		d.progress.began = time.Now()
-		g, err := d.newGeneration(p, nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		ctx, stop := context.WithTimeout(t.Context(), time.Hour)
-		defer stop()
-		exchanged := map[time.Time]time.Duration{}
-		tick := time.NewTicker(time.Second)
-		defer tick.Stop()
-		for ctx.Err() == nil {
-			select {
-			case <-ctx.Done():
-			case <-tick.C:
-				now := time.Now()
-				if mark := now.Add(-exchangeGrace).Truncate(drift.Mark); g.passed(mark) {
-					g.exchange(mark, nil)
-					exchanged[mark] = now.Sub(mark)
+	a := grows(t, p, hourOfBlock.Add(30*day))
+	tests := []struct {
+		name  string
+		step  time.Duration // of the wall clock after half an hour
+		marks int
+	}{
+		{"no step", 0, 6},                          // the first seconds belong to the mark before
+		{"two hours forth", 2 * time.Hour, 7},      // at once, the newest of those left out
+		{"five minutes back", -5 * time.Minute, 6}, // 12:30 once, and the hour ends at 12:55
+		{"two hours back", -2 * time.Hour, 7},      // at once, from there on as before
+	}
+	for _, c := range tests {
+		t.Run(c.name, func(t *testing.T) {
+			d := &Daemon{}
+			d.record = newRecorder(nil, d.log, func() {})
+			g := crowd(t, p)
+			d.running.Store(g)
+			good := make([]devices.Reading, len(g.loops))
+			for i := range good {
+				good[i].Sample = a.sim.SampleAt(i, hourOfBlock)
+			}
+			marks := 0
+			for s := range 3600 {
+				mono := hourOfBlock.Add(time.Duration(s) * time.Second)
+				wall := mono
+				if s >= 1800+60 {
+					wall = wall.Add(c.step)
+				}
+				for i, w := range g.loops {
+					good[i].At = wall
+					_, said := w.take(&good[i], mono)
+					d.record.add(said)
+				}
+				if !d.pass(presence.Moment{Wall: wall, Mono: mono}) {
+					continue
+				}
+				marks++
+				if after := wall.Sub(g.near.mark); after < exchangeGrace || s != 1860 && after > exchangeGrace+time.Second {
+					t.Errorf("mark %s exchanged %s after it", g.near.mark.Format(time.TimeOnly), after)
 				}
 			}
-		}
-		for mark, after := range exchanged {
-			if after < exchangeGrace || after > exchangeGrace+2*time.Second {
-				t.Errorf("mark %s exchanged %s after it", mark, after)
+			if marks != c.marks {
+				t.Errorf("%d marks exchanged in an hour, want %d", marks, c.marks)
 			}
-		}
-		if len(exchanged) != 6 {
-			t.Errorf("%d marks in an hour, want the 6 after its first seconds", len(exchanged))
-		}
-	})
+			for _, f := range d.record.waiting {
+				t.Errorf("%s of %s at %s: %s", f.Kind, f.Loop, f.Time.Format(time.TimeOnly), f.Evidence)
+			}
+		})
+	}
 }

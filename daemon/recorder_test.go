@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -239,5 +240,41 @@ func TestStopRecordsWhatWasSaidLast(t *testing.T) {
 	}
 	if n := len(d.record.waiting); n != 0 {
 		t.Errorf("%d transitions wait after the stop", n)
+	}
+}
+
+// What is said while a transaction is under way comes after what is in it, also
+// when that transaction fails.
+func TestRecorderKeepsOrderOverAFailure(t *testing.T) {
+	p := dozen(t)
+	d := opened(t, p)
+	at := time.Now().Truncate(time.Second)
+	say := func(k int) {
+		d.current().Take(sound, another(at.Add(time.Duration(k)*time.Second), fmt.Sprintf("number %02d", k)))
+	}
+	free := locked(t, p)
+	say(0)
+	ctx, cancel := context.WithCancel(t.Context())
+	failed := make(chan error, 1)
+	go func() { failed <- d.record.drain(ctx) }()
+	for waits := 1; waits > 0; { // until the transaction has what was said
+		d.record.mu.Lock()
+		waits = len(d.record.waiting)
+		d.record.mu.Unlock()
+		runtime.Gosched()
+	}
+	say(1)
+	cancel()
+	if err := <-failed; err == nil {
+		t.Error("written into a locked database")
+	}
+	free()
+	recordAll(t, d)
+	var got []string
+	for _, f := range events(t, d, dozenTags[sound]) {
+		got = append(got, f.Evidence)
+	}
+	if want := []string{"number 00", "number 01"}; !slices.Equal(got, want) {
+		t.Errorf("on record %v, want %v", got, want)
 	}
 }

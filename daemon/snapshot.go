@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"time"
 
+	"ohmdrift/daemon/history"
 	"ohmdrift/daemon/records"
 	"ohmdrift/diagnostics/drift"
 	"ohmdrift/diagnostics/finding"
@@ -115,13 +116,12 @@ func (w *watched) snapshot() (time.Time, []byte) {
 // resume takes over what a daemon before this one left: the findings that
 // stand, the detectors' state, and the samples stored since. A restart alone
 // says nothing: transitions that are on record already are recognised by key.
-func (d *Daemon) resume(ctx context.Context) error {
+func (d *Daemon) resume(ctx context.Context, now time.Time) error {
 	g := d.current()
 	open, err := d.records.OpenFindings(ctx)
 	if err != nil {
 		return err
 	}
-	now := time.Now()
 	var boxes []finding.Finding
 	byLoop := map[string][]finding.Finding{}
 	for _, f := range open {
@@ -162,7 +162,7 @@ func (d *Daemon) resumeEngines(ctx context.Context, g *generation, now time.Time
 			d.record.add(w.loseState(now, err))
 		}
 	}
-	return d.catchUp(ctx, g)
+	return d.catchUp(ctx, g, now)
 }
 
 func (d *Daemon) resumeSite(g *generation, snapshots map[string]records.Snapshot) {
@@ -205,58 +205,92 @@ func (w *watched) loseState(now time.Time, why error) []finding.Finding {
 // they failed for long. A loop whose last sample is older starts from there.
 const catchUpMost = 24 * time.Hour
 
-// catchUp runs the samples stored after the snapshots through the engines, mark
-// by mark as they came.
-func (d *Daemon) catchUp(ctx context.Context, g *generation) error {
+// backlog is the stored samples of a loop that its engine has not seen: from is
+// the first moment, until that of the last sample.
+type backlog struct {
+	w           *watched
+	from, until time.Time
+}
+
+// backlogs finds what was stored after the snapshots, at most catchUpMost before
+// and after the newest of them. Loops without any are not among them, so the
+// time for which the daemon stood still costs nothing.
+func (d *Daemon) backlogs(ctx context.Context, g *generation, now time.Time) (all []backlog, err error) {
 	last := time.Time{}
 	for _, w := range g.loops {
 		if w.stepped.After(last) {
 			last = w.stepped
 		}
 	}
-	if last.IsZero() {
-		return nil
+	oldest, end := last.Add(-catchUpMost), last.Add(catchUpMost)
+	if now.Before(end) {
+		end = now
 	}
-	first := last
 	for _, w := range g.loops {
-		if oldest := last.Add(-catchUpMost); !w.stepped.IsZero() && w.stepped.Before(first) && w.stepped.After(oldest) {
-			first = w.stepped
+		if w.stepped.IsZero() {
+			continue
 		}
-	}
-	until := time.Now()
-	if most := last.Add(catchUpMost); most.Before(until) {
-		until = most
-	}
-	for from := first; from.Before(until); {
-		mark := from.Truncate(drift.Mark).Add(drift.Mark)
-		n, err := d.catchUpTo(ctx, g, mark)
+		b := backlog{w: w, from: w.stepped.Add(time.Nanosecond)}
+		if b.from.Before(oldest) {
+			b.from = oldest
+		}
+		stored, err := d.history.Range(ctx, w.tag, history.Quality, b.from, end)
 		if err != nil {
-			return err
+			return nil, fmt.Errorf("catch up %s: %w", w.tag, err)
 		}
-		if n == 0 && !from.Before(last) {
-			return nil // nothing more was stored
+		if n := len(stored); n > 0 {
+			b.from, b.until = stored[0].At, stored[n-1].At
+			all = append(all, b)
 		}
-		if mark.After(g.near.mark) && !mark.After(until) {
-			d.record.add(g.exchange(mark, nil))
+	}
+	return all, nil
+}
+
+// catchUp runs the samples stored after the snapshots through the engines, mark
+// by mark as they came.
+func (d *Daemon) catchUp(ctx context.Context, g *generation, now time.Time) error {
+	all, err := d.backlogs(ctx, g, now)
+	if err != nil || len(all) == 0 {
+		return err
+	}
+	first, last := all[0].from, all[0].until
+	for _, b := range all {
+		if b.from.Before(first) {
+			first = b.from
+		}
+		if b.until.After(last) {
+			last = b.until
+		}
+	}
+	for from := first.Truncate(drift.Mark); !from.After(last); {
+		mark := from.Add(drift.Mark)
+		if from.After(g.near.mark) {
+			d.record.add(g.exchange(from, nil))
+		}
+		for _, b := range all {
+			if err := d.catchUpTo(ctx, b, from, mark); err != nil {
+				return err
+			}
 		}
 		from = mark
 	}
 	return nil
 }
 
-func (d *Daemon) catchUpTo(ctx context.Context, g *generation, mark time.Time) (n int, err error) {
-	for _, w := range g.loops {
-		if w.stepped.IsZero() {
-			continue
-		}
-		err := d.history.Replay(ctx, w.tag, w.stepped.Add(time.Nanosecond), mark, func(s *measure.Sample) error {
-			n++
-			d.record.add(w.recorded(s))
-			return nil
-		})
-		if err != nil {
-			return 0, fmt.Errorf("catch up %s: %w", w.tag, err)
-		}
+// catchUpTo runs what is stored of one interval.
+func (d *Daemon) catchUpTo(ctx context.Context, b backlog, from, mark time.Time) error {
+	if !b.from.Before(mark) || b.until.Before(from) {
+		return nil
 	}
-	return n, nil
+	if from.Before(b.from) {
+		from = b.from
+	}
+	err := d.history.Replay(ctx, b.w.tag, from, mark, func(s *measure.Sample) error {
+		d.record.add(b.w.recorded(s))
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("catch up %s: %w", b.w.tag, err)
+	}
+	return nil
 }
