@@ -52,8 +52,14 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 			st.Block.Index = i
 		}
 	}
-	if s.Quality.Usable() && !st.Work {
+	switch {
+	case st.Work:
+	case s.Quality.Usable():
 		out = e.take(s, nb, out)
+	case s.Quality == measure.Device || s.Quality == measure.Invalid || s.Quality == measure.OutOfRange:
+		var l look // a device that reports its own fault still tells which lead is gone
+		e.see(s, &l)
+		out = e.watchOpen(&l, out)
 	}
 	return out
 }

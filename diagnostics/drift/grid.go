@@ -15,7 +15,12 @@ type gridState struct {
 	On   [len(gridMilli)]uint32 // values that are multiples of each step
 	Step float32                // Ω; 0 = finer than 1 mΩ or not known
 	Was  float32                // step before the last change
+	Next float32                // coarser step that may come
+	Same uint8                  // blocks in a row that it has been seen
 }
+
+// gridBlocks is how many blocks must agree on a coarser step.
+const gridBlocks = 6
 
 // gridMilli are the steps looked for, in mΩ.
 var gridMilli = [...]uint32{1, 2, 5, 10, 20, 50, 100}
@@ -51,6 +56,16 @@ func (g *gridState) close() bool {
 		if g.On[i]*20 >= g.N*19 {
 			step = float32(q) / 1000
 		}
+	}
+	if step > g.Step && g.Step != 0 { // a lead that stands still is a multiple of much
+		if g.Same == 0 || step < g.Next {
+			g.Next = step
+		}
+		if g.Same++; g.Same < gridBlocks {
+			*g = gridState{Step: g.Step, Was: g.Was, Next: g.Next, Same: g.Same}
+			return false
+		}
+		step = g.Next
 	}
 	changed := g.Step != step
 	*g = gridState{Step: step, Was: g.Step}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"ohmdrift/diagnostics/drift/stat"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -30,14 +29,13 @@ type hissState struct {
 }
 
 const (
-	hissMore    = 1.10 // ratio that the smoothed noise must pass: six standard errors of it
+	hissMore    = 1.12 // ratio that the smoothed noise must pass: six standard errors of it
 	hissFast    = 0.08 // weight of a block: three days
 	hissCap     = 0.3  // of a block's logarithm: a storm of some hours does not reach the threshold
 	hissWeight  = 0.1  // of a block in the noise of each pair: four days
 	hissShare   = 0.4  // of the common rise (logarithms) that the quietest pair must show
 	hissLeast   = 0.03 // and at least this much
 	hissEven    = 0.3  // of the rise of the loudest pair: one noisy lead is another matter
-	hissTwo     = 1.25 // where there is one pair only, whose lead may be the noisy one
 	hissLearn   = 60   // blocks of baseline: fifteen days
 	hissConfirm = 4    // blocks: a storm of ten hours is over by then
 	// hissGrid is the least noise, as a share of the resolution, that can be
@@ -52,10 +50,14 @@ const (
 
 // take adds a sample to the noise of each pair.
 func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
+	base := 0.0
+	for k := range n {
+		base += ch[k].Base / float64(n)
+	}
 	i := 0
 	for a := range n {
 		for b := range a {
-			d := (l.v[a]/ch[a].Base - l.v[b]/ch[b].Base) * ch[0].Base
+			d := (l.v[a]/ch[a].Base - l.v[b]/ch[b].Base) * base
 			if c := d - h.Prev[i]; c == c && h.Prev[i] == h.Prev[i] {
 				c = min(math.Abs(c), winsor*max(h.Sigma[i], grid, hissFloor))
 				h.Sum[i] += c * c
@@ -83,7 +85,7 @@ func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least, mo
 		}
 		g := grid * grid / 12 // a pair that rounding holds still has no noise to compare with
 		r := math.Log((h.Sigma[i]*h.Sigma[i]+g+1e-12)/(h.Quiet[i]*h.Quiet[i]+g+1e-12)) / 2
-		h.Each[i] = stat.EWMA(h.Each[i], r, hissWeight)
+		h.Each[i] = ewma(h.Each[i], r, hissWeight)
 		sum += r / float64(pairs)
 		least, most = min(least, h.Each[i]), max(most, h.Each[i])
 	}
@@ -123,10 +125,10 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 		calm = calm && !e.s.Ch[k].Flagged
 	}
 	r, quietest, loudest, ok := h.close(n, float64(e.s.Grid.Step), calm)
-	if n == 0 || !calm && h.Over == 0 || !ok || h.Quiet[0] < hissGrid*float64(e.s.Grid.Step) {
+	if n < 3 || e.s.Grid.Same > 0 || !calm && h.Over == 0 || !ok || h.Quiet[0] < hissGrid*float64(e.s.Grid.Step) {
 		return out
 	}
-	h.Level = stat.EWMA(h.Level, min(math.Log(r), hissCap), hissFast)
+	h.Level = ewma(h.Level, min(math.Log(r), hissCap), hissFast)
 	m := math.Exp(h.Level)
 	if h.Seen < hissLearn {
 		if h.Seen > 20 {
@@ -138,9 +140,6 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 		h.From = p.at - 4*blockS
 	}
 	least := max(hissMore, 1+1.5*(h.Most-1))
-	if n == 1 {
-		least = max(least, hissTwo)
-	}
 	if m < least || quietest < max(hissLeast, hissShare*math.Log(m), hissEven*loudest) {
 		h.Over = 0
 		if m < 1+(least-1)/2 {

@@ -3,7 +3,6 @@ package drift
 import (
 	"math"
 
-	"ohmdrift/diagnostics/drift/stat"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -102,12 +101,15 @@ func (e *Engine) follow(k int, p *picture, c float64) {
 
 func (s *swing) add(u, f, t float64, quarter int) {
 	s.Day[quarter] += 4 * swingWeight * (float32(u) - s.Day[quarter])
-	s.UU = stat.EWMA(s.UU, u*u, swingWeight)
-	s.FF = stat.EWMA(s.FF, f*f, swingWeight)
-	s.TT = stat.EWMA(s.TT, t*t, swingWeight)
-	s.UF = stat.EWMA(s.UF, u*f, swingWeight)
-	s.UT = stat.EWMA(s.UT, u*t, swingWeight)
+	s.UU = ewma(s.UU, u*u, swingWeight)
+	s.FF = ewma(s.FF, f*f, swingWeight)
+	s.TT = ewma(s.TT, t*t, swingWeight)
+	s.UF = ewma(s.UF, u*f, swingWeight)
+	s.UT = ewma(s.UT, u*t, swingWeight)
 }
+
+// ewma moves an exponentially weighted mean z towards x by a weight.
+func ewma(z, x, weight float64) float64 { return z + weight*(x-z) }
 
 // size returns the standard deviation of the residual around its level, Ω.
 func (s *swing) size() float64 { return math.Sqrt(s.UU) }
@@ -168,7 +170,9 @@ func (e *Engine) learn(k int, p *picture) {
 	if l := ch.level(8); !math.IsNaN(l) {
 		ch.Scale += (math.Abs(u-l) - ch.Scale) / float64(ch.ScaleN)
 	}
-	ch.Spike.Usual = max(ch.Spike.Usual, ch.Spike.Sure+ch.Spike.Maybe)
+	if e.s.Copper.Blocks <= spikeLearn {
+		ch.Spike.Usual = max(ch.Spike.Usual, ch.Spike.Sure+ch.Spike.Maybe)
+	}
 	if ch.UN >= 8 {
 		ch.Calm = max(ch.Calm, ch.Swing.size())
 	}

@@ -6,16 +6,17 @@ import "math"
 // months once copper and what belongs to the lead are taken off; the constants
 // keep several times that away.
 const (
-	floorOhm   = 0.003  // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and half as much again with age
-	floorShare = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year
-	floorLimit = 0.015  // of the contact that would move the reading by its limit: below, nobody acts
-	floorGrid  = 1.0    // of the resolution: rounding hides half a step, on two leads against each other a whole one
-	floorScale = 3      // mean absolute residuals of a block: two days of them average to a third
-	floorCalm  = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
-	floorPair  = 0.005  // where two values stand against each other
-	floorAlone = 0.15   // of a single sum, whose temperature is known from its neighbours only
-	unlearnt   = 2.0    // factor, less 1, on all of it while the baseline is young
-	settling   = 48     // blocks after work in which terminals settle: contacts fall by tens of mΩ with a time constant of days
+	floorOhm     = 0.003  // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and half as much again with age
+	floorShare   = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year
+	floorLimit   = 0.015  // of the contact that would move the reading by its limit: below, nobody acts
+	floorGrid    = 1.0    // of the resolution: rounding hides half a step, on two leads against each other a whole one
+	floorScale   = 3      // mean absolute residuals of a block: two days of them average to a third
+	floorCalm    = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
+	floorPair    = 0.005  // where two values stand against each other
+	pairSettling = 120    // blocks after work in which, of two, the fall of one can pass for the rise of the other
+	floorAlone   = 0.15   // of a single sum, whose temperature is known from its neighbours only
+	unlearnt     = 2.0    // factor, less 1, on all of it while the baseline is young
+	settling     = 48     // blocks after work in which terminals settle: contacts fall by tens of mΩ with a time constant of days
 )
 
 // levels completes the picture with levels and thresholds.
@@ -28,6 +29,9 @@ func (e *Engine) levels(p *picture) {
 		l := max(floorOhm, floorShare*ch.Base, floorGrid*float64(e.s.Grid.Step), floorScale*ch.Scale, floorCalm*ch.Calm)
 		if e.m.n == 2 { // the difference of two, each with its own slow drift
 			l = max(l, floorPair, 5*ch.Calm)
+			if p.blocks < pairSettling {
+				l *= 2
+			}
 		}
 		if e.m.n == 1 {
 			l = max(l, floorAlone*ch.Base, 3*floorScale*ch.Scale)

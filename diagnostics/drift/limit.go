@@ -31,6 +31,20 @@ func (e *Engine) limits(p *picture, out []finding.Finding) []finding.Finding {
 	return e.raise(aboutLimit, p.at, &c, out)
 }
 
+// worse returns the daily shares of the side on which the loop is nearer to its
+// limit.
+func (s *errorState) worse() []float32 {
+	if recentShare(s.Lo[:]) > recentShare(s.Hi[:]) {
+		return s.Lo[:]
+	}
+	return s.Hi[:]
+}
+
+// tightLimit returns the smaller of the two limits, °C.
+func (e *Engine) tightLimit() float64 {
+	return min(float64(e.m.spec.LimitHigh), -float64(e.m.spec.LimitLow))
+}
+
 // Bad values of ten days from which the data are called implausible, and from
 // which no longer.
 const (

@@ -5,6 +5,7 @@ import (
 
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/quantity"
+	"ohmdrift/diagnostics/uncertainty"
 )
 
 // topic is one matter on which at most one finding stands at a time.
@@ -119,6 +120,9 @@ func (e *Engine) finding(r *record, state finding.State, evidence string) findin
 	if s := &e.s.Error; s.Known {
 		u := e.expanded(float64(e.s.Copper.Temp[recent-1]))
 		f.Error, f.U, f.POverLimit = quantity.DeltaC(s.Last), quantity.DeltaC(u), e.overLimit(u)
+		if f.Kind == finding.Imbalance { // it is about the worst 5 % of a day, not about the last hour
+			f.POverLimit = uncertainty.PAbove(recentShare(s.worse()), float64(f.U)/e.tightLimit(), 1)
+		}
 	}
 	return f
 }

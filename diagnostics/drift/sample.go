@@ -13,6 +13,10 @@ import (
 // at its end stands at 300 Ω and more.
 const openOhm = 200
 
+// shortNoise is how far below zero noise takes the value of a shorted lead, Ω. An
+// exact zero is a register that was never filled.
+const shortNoise = 0.01
+
 // look is what one sample shows, before it is judged.
 type look struct {
 	v      [channels]float64 // Ω; NaN = not usable
@@ -38,7 +42,7 @@ func (e *Engine) see(s *measure.Sample, l *look) {
 		case x >= openOhm:
 			l.high[k] = true
 			l.bad++
-		case x <= 0:
+		case x == 0 || x < -shortNoise:
 			l.bad++
 		default:
 			l.v[k] = x

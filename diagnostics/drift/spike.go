@@ -28,6 +28,10 @@ const (
 	spikeBlocks  = 8   // before, noise and resolution are not known
 )
 
+// spikeLearn is how long the usual count of excursions is learnt, in blocks: ten
+// days, for a fault may begin in the baseline.
+const spikeLearn = 40
+
 // gate returns how far channel k may be from its calm value, Ω. Six standard
 // deviations of the difference are 1 in 10⁹ for normal noise; 4 mΩ is what sound terminals make
 // when touched (a block has a few mΩ).

@@ -54,6 +54,10 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 		cu.JumpAt = 0
 		return out, false
 	}
+	if !e.allJumped(p, away) {
+		cu.JumpAt = 0 // one lead is no cable
+		return out, false
+	}
 	if cu.JumpWait++; cu.JumpWait < jumpBlocks {
 		return out, true
 	}
@@ -66,6 +70,20 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 	out = e.raise(aboutWork, p.at, &c, out)
 	e.renew()
 	return out, true
+}
+
+// allJumped tells whether every lead went away from the factor before as the
+// common factor did.
+func (e *Engine) allJumped(p *picture, away float64) bool {
+	cu := &e.s.Copper
+	for k := range e.m.n {
+		c := &e.s.Ch[k]
+		own := p.f + (p.u[k]-c.Track)/c.Base
+		if d := own/cu.JumpFrom - 1; d*away < 0 || math.Abs(d) < 0.5*math.Abs(away) {
+			return false
+		}
+	}
+	return true
 }
 
 // renew forgets the baseline.
