@@ -17,18 +17,28 @@ import (
 //
 // The question is how likely that is by accident. Given that one loop of a group
 // of n went bad, each of the other n − 1 does so by itself within the next w
-// with p = 1 − exp(−faultRate·w); the chance that k − 1 or more of them do is
+// with p = 1 − exp(−λ·w); the chance that k − 1 or more of them do is
 //
 //	q = Σ_{j ≥ k−1} C(n−1, j) p^j (1 − p)^(n−1−j)
 //
 // Against it stands commonShare, the share of first failures that are the first
-// of a common cause. A finding is raised where q is a tenth of it. Two of six
-// loops must follow each other within four days, three within togetherS; two of
-// a cabinet of sixty never suffice.
+// of a common cause. A finding is raised where q is a tenth of it. At one fault
+// in ten loop-years two of six loops must follow each other within four days,
+// three within togetherS; two of a cabinet of sixty never suffice.
+//
+// λ, how often a loop of this plant goes bad by itself, is learnt from the plant:
+// in one where every second loop goes bad within a year, three of one box within
+// a month are no wonder. Before much was seen it is the assumption (the mean of a
+// gamma distribution, its conjugate prior).
 const (
-	// faultRate is how often a sound loop goes bad by itself, per s: once in ten
-	// loop-years. Our assumption, on the high side: a chance is rather overstated.
-	faultRate = 0.1 / (365.25 * dayS)
+	// priorFaults in priorYears: one fault in ten loop-years. Our assumption, on
+	// the high side: a chance is rather overstated.
+	priorFaults, priorYears = 1, 10
+	yearS                   = 365.25 * dayS
+	// anewS: a loop that is bad again after a shorter time has the same fault.
+	anewS = 30 * dayS
+	// markMost is the longest time between marks that counts as followed.
+	markMost = dayS
 	// commonShare: reliability practice counts 1 to 10 % of failures as common
 	// cause where equal parts share a place (the beta factor of IEC 61508-6, from
 	// memory).
@@ -108,6 +118,30 @@ func groupsOf(loops []*diagnostics.Spec) []group {
 	return all
 }
 
+// rate returns how often a loop goes bad by itself, per s, by all faults but some
+// that are in question.
+func (s *Site) rate(but int) float64 {
+	return (priorFaults + max(s.faults-float64(but), 0)) / (priorYears*yearS + s.followed)
+}
+
+// count adds what happened since the last mark to what the rate is learnt from.
+func (s *Site) count(now, since int64) {
+	n := 0
+	for i := range s.put {
+		p := &s.put[i]
+		if s.bad(i) {
+			if now-s.wasBad[i] > anewS {
+				s.faults++
+			}
+			s.wasBad[i] = now
+		} else if math.IsNaN(p.Factor) {
+			continue // nothing is known of it
+		}
+		n++
+	}
+	s.followed += float64(n) * float64(min(now-since, markMost))
+}
+
 // cluster is loops of one group whose onsets lie close together, earliest first.
 type cluster struct {
 	group  int
@@ -138,6 +172,7 @@ func (s *Site) together(at time.Time, out []finding.Finding) []finding.Finding {
 		}
 		g := &s.groups[best.group]
 		g.common = common{Standing: true, First: best.loops[0], Since: s.onset(best.loops[0]), Last: s.onset(best.loops[len(best.loops)-1]), Raised: now, Members: best.loops}
+		s.faults -= float64(len(best.loops) - 1) // one fault, not several
 		s.sortByTag(g.common.Members)
 		out = s.tell(g, now, finding.Raised, out)
 	}
@@ -178,6 +213,7 @@ func (s *Site) follow(g *group, now int64, taken map[int]bool, out []finding.Fin
 		if !slices.Contains(c.Members, l) {
 			c.Members = append(c.Members, l)
 			c.Since = min(c.Since, t)
+			s.faults--
 		}
 		c.Last = max(c.Last, t)
 	}
@@ -221,7 +257,7 @@ func (s *Site) closest(i int, taken map[int]bool, best *cluster) {
 			if w > togetherS {
 				break
 			}
-			if q := chance(len(g.loops), b-a+1, w); q < best.chance {
+			if q := chance(s.rate(b-a+1), len(g.loops), b-a+1, w); q < best.chance {
 				*best = cluster{i, slices.Clone(s.gone[a : b+1]), q}
 			}
 		}
@@ -229,9 +265,9 @@ func (s *Site) closest(i int, taken map[int]bool, best *cluster) {
 }
 
 // chance returns the probability that of n loops, one of which went bad, k − 1
-// or more others do so within w seconds by themselves.
-func chance(n, k int, w int64) float64 {
-	p := -math.Expm1(-faultRate * float64(max(w, onsetS)))
+// or more others do so within w seconds by themselves, each at the rate per s.
+func chance(rate float64, n, k int, w int64) float64 {
+	p := -math.Expm1(-rate * float64(max(w, onsetS)))
 	choose := func(n, k int) float64 {
 		a, _ := math.Lgamma(float64(n + 1))
 		b, _ := math.Lgamma(float64(k + 1))
@@ -276,13 +312,13 @@ func (s *Site) tell(g *group, now int64, state finding.State, out []finding.Find
 		f.Evidence = fmt.Sprintf("of the %d loops of %s %s that went bad together %d is left", len(c.Members), g.what, g.name, still)
 		return append(out, f)
 	}
-	q := chance(len(g.loops), still, last-first)
+	q := chance(s.rate(1), len(g.loops), still, last-first) // together they count as one
 	f.Confidence = commonShare / (commonShare + q)
 	if len(words) > namedMost {
 		words = append(words[:namedMost], fmt.Sprintf("and %d more", len(words)-namedMost))
 	}
-	f.Evidence = fmt.Sprintf("%d of %d loops of %s %s went bad within %.1f days (%s); chance alone does that after one failure in %s",
-		still, len(g.loops), g.what, g.name, float64(last-first)/dayS, strings.Join(words, ", "), rarely(q))
+	f.Evidence = fmt.Sprintf("%d of %d loops of %s %s went bad within %.1f days (%s); at %.2f faults a loop-year chance alone does that after one in %s",
+		still, len(g.loops), g.what, g.name, float64(last-first)/dayS, strings.Join(words, ", "), s.rate(1)*yearS, rarely(q))
 	return append(out, f)
 }
 

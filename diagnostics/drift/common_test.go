@@ -40,10 +40,12 @@ func wornAt(days float64) Published {
 
 var sound = Published{Factor: 1}
 
+// prior is the rate of a plant of which nothing is known.
+const prior = float64(priorFaults) / (priorYears * yearS)
+
 // q is a binomial tail. By hand for n = 3, k = 2, p = 1 − e^(−0.1·w): with w =
 // 0.1 years p = 0.00995017, q = 1 − (1 − p)² = 0.01980133.
 func TestChance(t *testing.T) {
-	year := 365.25 * dayS
 	tests := []struct {
 		n, k  int
 		years float64
@@ -55,16 +57,55 @@ func TestChance(t *testing.T) {
 		{4, 4, 0.1, 9.8512e-7},  // p³
 	}
 	for _, test := range tests {
-		got := chance(test.n, test.k, int64(test.years*year))
+		got := chance(prior, test.n, test.k, int64(test.years*yearS))
 		if math.Abs(got/test.want-1) > 2e-4 {
 			t.Errorf("chance(%d, %d, %g years) = %.7g, want %.7g", test.n, test.k, test.years, got, test.want)
 		}
 	}
-	if a, b := chance(6, 2, 0), chance(6, 2, onsetS); a != b {
+	if a, b := chance(prior, 6, 2, 0), chance(prior, 6, 2, onsetS); a != b {
 		t.Errorf("onsets are known to two days: chance 0 s %g, 2 days %g", a, b)
 	}
-	if got := chance(5, 1, 0); math.Abs(got-1) > 1e-12 {
+	if got := chance(prior, 5, 1, 0); math.Abs(got-1) > 1e-12 {
 		t.Errorf("the one that went bad went bad: chance %g, want 1", got)
+	}
+}
+
+// Where loops go bad often, several of one box are no wonder.
+func TestRateIsLearnt(t *testing.T) {
+	s := siteOf(t, 6, 10)
+	day := func(d int) time.Time { return testStart.Add(time.Duration(d) * 24 * time.Hour) }
+	for i := range s.loops {
+		s.Put(i, sound)
+	}
+	s.Put(59, Published{Factor: nan}) // a loop that cannot be seen tells nothing
+	for d := range 365 {
+		if i := d / 9; d%9 == 0 { // 41 single faults, one every nine days, each in another box than the last, mended after five
+			s.Put(i*7%54, wornAt(float64(d)))
+		} else if d%9 == 5 {
+			s.Put(i*7%54, sound)
+		}
+		if out := s.Mark(day(d), nil); len(out) > 0 {
+			t.Fatalf("day %d: %s", d, printed(out)[0])
+		}
+	}
+	if got, want := s.rate(0)*yearS, (1+41)/(10+59*363.0/365.25); math.Abs(got-want) > 0.02 { // the first mark follows no other; a day later each
+		t.Errorf("rate %.3f a loop-year, want %.3f", got, want)
+	}
+	three := func(s *Site) int {
+		for i, d := range []float64{370, 380, 392} {
+			s.Put(54+i, wornAt(d))
+		}
+		return len(s.Mark(day(395), nil))
+	}
+	if n := three(s); n != 0 {
+		t.Error("three of six within three weeks are called a common cause where chance does that")
+	}
+	fresh := siteOf(t, 6, 10)
+	if n := three(fresh); n != 1 {
+		t.Error("three of six within three weeks are no common cause in a plant of which nothing is known")
+	}
+	if got := fresh.rate(0) * yearS; math.Abs(got-2.0/10) > 0.02 {
+		t.Errorf("one common cause of three counts as %.2f faults a loop-year, want one in about ten loop-years more", got)
 	}
 }
 

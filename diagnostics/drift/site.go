@@ -20,9 +20,12 @@ type Site struct {
 	boxes []box
 	buf   []float64 // scratch
 
-	groups []group
-	gone   []int // scratch: bad loops of a group
-	last   int64 // newest mark, s
+	groups   []group
+	gone     []int   // scratch: bad loops of a group
+	last     int64   // newest mark, s
+	faults   float64 // loops that went bad by themselves
+	followed float64 // loop-seconds in which they could be seen to
+	wasBad   []int64 // last mark at which a loop was bad, s
 }
 
 // box is an enclosure with the loops in it.
@@ -37,7 +40,7 @@ const boxMost = 64
 // NewSite returns the plant level for loops with the given specifications; the
 // index of a loop is its number in every other call.
 func NewSite(loops []*diagnostics.Spec) *Site {
-	s := &Site{loops: loops, put: make([]Published, len(loops)), said: make([]Neighbour, len(loops)), groups: groupsOf(loops)}
+	s := &Site{loops: loops, put: make([]Published, len(loops)), said: make([]Neighbour, len(loops)), groups: groupsOf(loops), wasBad: make([]int64, len(loops))}
 	index := map[string]int{}
 	for i, l := range loops {
 		s.put[i] = Published{Factor: math.NaN()}
@@ -69,6 +72,7 @@ func (s *Site) Mark(at time.Time, out []finding.Finding) []finding.Finding {
 	if at.Unix() <= s.last {
 		return out
 	}
+	s.count(at.Unix(), s.last)
 	s.last = at.Unix()
 	for i := range s.boxes {
 		b := &s.boxes[i]

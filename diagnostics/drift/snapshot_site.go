@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"hash/fnv"
+	"math"
 	"time"
 
 	"ohmdrift/diagnostics/finding"
@@ -19,6 +20,7 @@ type siteLoop struct {
 	SinceNs                int32
 	SaidLoops              int32
 	SaidFactor             float64
+	WasBad                 int64 // s
 }
 
 // siteGroup is what stands about one group; Members indices of loops follow it.
@@ -37,7 +39,9 @@ func (s *Site) Snapshot(b []byte) []byte {
 	b = l.append(b)
 	at := len(b)
 	b = append(b, 0, 0, 0, 0)
-	b = binary.LittleEndian.AppendUint64(b, uint64(s.last))
+	for _, x := range [...]uint64{uint64(s.last), math.Float64bits(s.faults), math.Float64bits(s.followed)} {
+		b = binary.LittleEndian.AppendUint64(b, x)
+	}
 	for i := range s.put {
 		b = put(b, s.loopState(i))
 	}
@@ -64,6 +68,7 @@ func (s *Site) loopState(i int) siteLoop {
 	return siteLoop{
 		Factor: p.Factor, Contact: float64(p.Contact), Share: p.Share, Kind: kindIndex(p.Kind), Leads: p.Leads,
 		Since: p.Since.Unix(), SinceNs: int32(p.Since.Nanosecond()), SaidLoops: int32(n.Loops), SaidFactor: n.Factor,
+		WasBad: s.wasBad[i],
 	}
 }
 
@@ -80,8 +85,8 @@ func (s *Site) Restore(b []byte) error {
 		return fmt.Errorf("plant snapshot: %w", err)
 	}
 	r := reader{b: body}
-	last := int64(r.uint64())
-	put, said := make([]Published, len(s.put)), make([]Neighbour, len(s.said))
+	last, faults, followed := int64(r.uint64()), math.Float64frombits(r.uint64()), math.Float64frombits(r.uint64())
+	put, said, wasBad := make([]Published, len(s.put)), make([]Neighbour, len(s.said)), make([]int64, len(s.put))
 	for i := range put {
 		var x siteLoop
 		r.get(&x)
@@ -89,7 +94,7 @@ func (s *Site) Restore(b []byte) error {
 			Factor: x.Factor, Kind: (&record{Kind: x.Kind}).kind(), Leads: x.Leads,
 			Since: time.Unix(x.Since, int64(x.SinceNs)).UTC(), Contact: quantity.Ohm(x.Contact), Share: x.Share,
 		}
-		said[i] = Neighbour{int(x.SaidLoops), x.SaidFactor}
+		said[i], wasBad[i] = Neighbour{int(x.SaidLoops), x.SaidFactor}, x.WasBad
 	}
 	stands := make([]common, len(s.groups))
 	for i := range stands {
@@ -104,7 +109,8 @@ func (s *Site) Restore(b []byte) error {
 	if r.short || len(r.b) != 0 {
 		return fmt.Errorf("plant snapshot: %w", errDamaged)
 	}
-	s.last = last
+	s.last, s.faults, s.followed = last, faults, followed
+	copy(s.wasBad, wasBad)
 	copy(s.put, put)
 	copy(s.said, said)
 	for i := range stands {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -257,8 +258,8 @@ func TestSiteSnapshot(t *testing.T) {
 	if err := r.Restore(s.Snapshot(nil)); err != nil {
 		t.Fatal(err)
 	}
-	if r.last != s.last {
-		t.Errorf("last mark %d, before %d", r.last, s.last)
+	if r.last != s.last || r.faults != s.faults || r.followed != s.followed || !slices.Equal(r.wasBad, s.wasBad) || s.faults == 0 || s.followed == 0 {
+		t.Errorf("mark %d, %g faults in %g loop-seconds, last bad %v; before %d %g %g %v", r.last, r.faults, r.followed, r.wasBad, s.last, s.faults, s.followed, s.wasBad)
 	}
 	for i := range 12 {
 		if got, want := fmt.Sprint(r.put[i]), fmt.Sprint(s.put[i]); got != want {
