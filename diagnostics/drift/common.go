@@ -22,9 +22,10 @@ import (
 //	q = Σ_{j ≥ k−1} C(n−1, j) p^j (1 − p)^(n−1−j)
 //
 // Against it stands commonShare, the share of first failures that are the first
-// of a common cause. A finding is raised where q is a tenth of it. At one fault
-// in ten loop-years two of six loops must follow each other within four days,
-// three within togetherS; two of a cabinet of sixty never suffice.
+// of a common cause. A finding is raised where q is a twentieth of it: 95 % sure.
+// At one fault in ten loop-years two loops of a box of five must follow each
+// other within two days, three of six within togetherS; two of a cabinet of sixty
+// never suffice.
 //
 // λ, how often a loop of this plant goes bad by itself, is learnt from the plant:
 // in one where every second loop goes bad within a year, three of one box within
@@ -43,13 +44,14 @@ const (
 	// cause where equal parts share a place (the beta factor of IEC 61508-6, from
 	// memory).
 	commonShare = 0.05
-	// mostChance is q from which accident is no explanation: odds of ten to one.
-	mostChance = commonShare / 10
+	// mostChance is q from which accident is no explanation: odds of twenty to one.
+	mostChance = commonShare / 20
 	// onsetS is how well an onset is known: levels are medians of two days.
 	onsetS = 2 * dayS
-	// togetherS is how far onsets of one cause can lie apart: contacts of one wet
-	// box do not grow alike, and each is noticed at its own threshold.
-	togetherS = 45 * dayS
+	// togetherS is how far onsets of one cause can lie apart: what gets into a box
+	// gets to all within days, but contacts do not grow alike, and an onset is
+	// read from when each left its own baseline.
+	togetherS = 21 * dayS
 	// drySpell is how long fewer than two must be bad before a common cause counts
 	// as gone: contacts of a wet box recover between two rains.
 	drySpell = 7 * dayS

@@ -225,7 +225,7 @@ func TestPermutedLeadsPermuteTheAnswer(tb *testing.T) {
 		to := rapid.Permutation([]measure.Lead{0, 1, 2, 3}).Draw(t, "lead k becomes")
 		a, b := mustEngine(tb, spec), mustEngine(tb, spec)
 		var x, y []finding.Finding
-		for i := range 35 * perDay {
+		for i := range 28 * perDay {
 			s := c.at(spec, i)
 			x = a.Step(&s, nil, x)
 			r := s
