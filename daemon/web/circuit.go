@@ -73,7 +73,9 @@ func (p paper) path(points ...int) string {
 type stage struct {
 	Name   string
 	order  int
-	points map[measure.Lead]string
+	points map[measure.Lead]string // labels, strip and number
+	strip  string                  // of all points, empty where they differ
+	bare   map[measure.Lead]string // numbers without their strip
 }
 
 func stages(l *Loop) []stage {
@@ -82,9 +84,13 @@ func stages(l *Loop) []stage {
 		i := slices.IndexFunc(out, func(s stage) bool { return s.order == t.Order })
 		if i < 0 {
 			i = len(out)
-			out = append(out, stage{t.Enclosure, t.Order, map[measure.Lead]string{}})
+			out = append(out, stage{t.Enclosure, t.Order, map[measure.Lead]string{}, t.Strip, map[measure.Lead]string{}})
 		}
-		out[i].points[t.Lead] = pointLabel(t)
+		s := &out[i]
+		s.points[t.Lead], s.bare[t.Lead] = pointLabel(t), t.Terminal
+		if s.strip != t.Strip {
+			s.strip = ""
+		}
 	}
 	slices.SortStableFunc(out, func(a, b stage) int { return a.order - b.order })
 	return out
@@ -99,13 +105,13 @@ const (
 	tallBranchAt   = 74  // the same where the sensor's name stands elsewhere
 	elementLen     = 40
 	elementBreadth = 18
-	endWire        = 58 // along, from the last terminal to the end of the wire
+	endWire        = 70 // along, from the last terminal to the end of the wire
 	nameChars      = 10 // of an enclosure's name on one line of a tall drawing
 )
 
 // wideCircuit draws the run from left to right, tallCircuit from top to bottom.
 func wideCircuit(l *Loop, cells []leadCell, bad finding.LeadSet) *drawing {
-	p := paper{start: 190, end: 760, first: 64, gap: wideGap, leads: l.Spec.Leads()}
+	p := paper{start: 190, end: 748, first: 64, gap: wideGap, leads: l.Spec.Leads()}
 	d := &drawing{ID: "wide", Class: "wide", W: wideW, H: p.across(len(p.leads)-1) + 44}
 	d.draw(l, p, cells, bad)
 	return d
@@ -127,18 +133,29 @@ func (d *drawing) draw(l *Loop, p paper, cells []leadCell, bad finding.LeadSet) 
 	d.element(l, p)
 	st := stages(l)
 	for i, s := range st {
-		d.enclosure(p, s.Name, at(p, i, len(st)))
+		d.enclosure(p, s, at(p, i, len(st)), len(st))
 	}
 	for i, lead := range p.leads {
 		d.lead(p, i, cells[i], lead)
 		for k, s := range st {
-			if text, ok := s.points[lead]; ok {
+			if text, ok := s.label(p, lead); ok {
 				d.terminal(p, at(p, k, len(st)), i, text, cells[i].Bad, suspect(l, s.Name, lead, bad))
 			}
 		}
 		d.value(p, i, l, cells[i], lead)
 	}
 	d.headings(p)
+}
+
+// label is the text at the terminal of a lead. A narrow drawing has the name of
+// the strip beside the enclosure's, once.
+func (s *stage) label(p paper, lead measure.Lead) (string, bool) {
+	from := s.points
+	if p.tall && s.strip != "" {
+		from = s.bare
+	}
+	text, ok := from[lead]
+	return text, ok
 }
 
 // at is the place along of stage k of n.
@@ -206,18 +223,28 @@ func (d *drawing) lead(p paper, i int, c leadCell, lead measure.Lead) {
 	}
 }
 
-func (d *drawing) enclosure(p paper, name string, along int) {
+func (d *drawing) enclosure(p paper, s stage, along, count int) {
 	last := p.across(len(p.leads) - 1)
 	if p.tall {
-		d.Frames = append(d.Frames, rect{4, along - 26, tallW - 8, 52})
-		lines := wrapped(name, nameChars)
-		for i, line := range lines {
-			d.Labels = append(d.Labels, label{X: 12, Y: along + 5 + 16*i - 8*(len(lines)-1), Class: "place", Text: line})
+		names, strips := wrapped(s.Name, nameChars), wrapped(s.strip, nameChars)
+		n := len(names) + len(strips)
+		high := max(52, 16*n+6)
+		d.Frames = append(d.Frames, rect{4, along - high/2, tallW - 8, high})
+		for i, line := range append(names, strips...) {
+			class := "place"
+			if i >= len(names) {
+				class = "number"
+			}
+			d.Labels = append(d.Labels, label{X: 12, Y: along + 5 + 16*i - 8*(n-1), Class: class, Text: line})
 		}
 		return
 	}
-	d.Frames = append(d.Frames, rect{along - 48, 34, 96, last - 34 + 32})
-	d.Labels = append(d.Labels, label{X: along, Y: 22, Class: "place", Text: name, Middle: true})
+	half := 62 // half the width of a frame: room for a terminal's label
+	if count > 1 {
+		half = min(half, (p.end-p.start)/(count-1)/2-6)
+	}
+	d.Frames = append(d.Frames, rect{along - half, 34, 2 * half, last - 34 + 32})
+	d.Labels = append(d.Labels, label{X: along, Y: 22, Class: "place", Text: s.Name, Middle: true})
 }
 
 // wrapped breaks a name at its spaces into lines of about n characters, at most
@@ -276,6 +303,12 @@ func (d *drawing) value(p paper, i int, l *Loop, c leadCell, lead measure.Lead) 
 		name.X, name.Y = x, y+6
 		whole.X, whole.Y, whole.End = x+120, y+6, true
 		contact.X, contact.Y, contact.End = x+230, y+6, true
+	}
+	if one, two, broken := strings.Cut(c.Text, " "); p.tall && c.Word && broken { // "not visible" is wider than its place
+		whole.Text, whole.Y = one, y+24
+		below := whole
+		below.Text, below.Y = two, y+39
+		d.Labels = append(d.Labels, below)
 	}
 	d.Labels = append(d.Labels, name, whole, contact)
 }
