@@ -164,7 +164,12 @@ function startTable(form) {
 const css = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 const seconds = (iso) => iso ? Date.parse(iso) / 1000 : null;
 const fixed = (x, d) => x == null ? "–" : x.toFixed(d).replace(/^-(0\.?0*)$/, "$1").replace("-", "\u2212");
-const dateText = (s) => new Date(s * 1000).toLocaleDateString("en-GB", {day: "numeric", month: "short", timeZone: "UTC"});
+const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+// The year stands only where it is not that of now, as everywhere on the page.
+const dateText = (s, year = new Date(now()).getUTCFullYear()) => {
+  const d = new Date(s * 1000), y = d.getUTCFullYear();
+  return `${d.getUTCDate()} ${MONTHS[d.getUTCMonth()]}${y === year ? "" : " " + y}`;
+};
 
 class Trend {
   constructor(el) {
@@ -270,7 +275,7 @@ class Trend {
     let to = t[t.length - 1];
     if (p50 && !this.range.from && this.range.span === 0) to += Math.min((p90 - to) * 1.15, (to - t[0]) * 0.8);
     return new uPlot({
-      width: el.clientWidth, height, legend: {show: false}, padding: [10, 8, 0, 0],
+      width: el.clientWidth, height, legend: {show: false}, padding: [10, 26, 0, 0],
       tzDate: (s) => uPlot.tzDate(new Date(s * 1000), "Etc/UTC"),
       cursor: {sync: {key: "loop"}, drag: {x: true, y: false, setScale: false}, points: {show: false}},
       scales: {x: {time: true, range: () => [t[0], Math.max(to, t[0] + 1)]}, y: {range: (u, lo, hi) => this.yRange(lo, hi, limits, digits)}},
@@ -308,9 +313,10 @@ class Trend {
       text("recorded", L + 6 * r, T + 18 * r, ink2, "left");
       if (end < L + W) line(end, T, end, T + H, css("--line"), 1, [3, 3]);
     }
+    const outside = limits.length === 2 && Math.abs(y(limits[0][0]) - y(limits[1][0])) < 42 * r; // no room between them
     for (const [v, label] of limits) {
       line(L, y(v), L + W, y(v), ink, 1.5);
-      text(label, L + W - 4 * r, y(v) + (v > 0 ? 16 : -6) * r, ink, "right");
+      text(label, L + W - 4 * r, y(v) + ((v > 0) !== outside ? 16 : -6) * r, ink, "right");
     }
     const since = seconds(this.d.since);
     if (since && x(since) > L && x(since) < L + W) {
