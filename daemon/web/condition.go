@@ -7,6 +7,7 @@ import (
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
+	"ohmdrift/diagnostics/wiring"
 )
 
 // state is what the pages show as the condition of a loop: the NE 107 category,
@@ -94,10 +95,15 @@ func qualityWords(r *Row, now time.Time) string {
 // values returns what was measured last. Before the first value every number is
 // absent: the zero of an empty assessment is no measurement.
 func (r *Row) values() diagnostics.Assessment {
-	if !r.Values.At.IsZero() {
-		return r.Values
-	}
 	n := math.NaN()
+	if !r.Values.At.IsZero() {
+		v := r.Values
+		if blindSinceCal(r.Spec) {
+			v.SinceCal, v.USinceCal = quantity.DeltaC(n), quantity.DeltaC(n)
+			v.ShareLimit, v.ShareTolerance, v.POverLimit = n, n, n
+		}
+		return v
+	}
 	o, d, t := quantity.Ohm(n), quantity.DeltaC(n), quantity.DegC(n)
 	return diagnostics.Assessment{
 		Leads: measure.NoLeads(), Sensor: o, Reading: t, Imbalance: o, Spread: n, Error: d, U: d, SinceCal: d, USinceCal: d,
@@ -105,11 +111,18 @@ func (r *Row) values() diagnostics.Assessment {
 	}
 }
 
+// blindSinceCal reports whether the error since calibration is what counts and
+// nothing that the transmitter reports would show it: a number would be made up.
+func blindSinceCal(s *diagnostics.Spec) bool {
+	return s.Calibrated == diagnostics.LeadsIn && s.Reports == wiring.ReadingOnly &&
+		diagnostics.Observe(*s).SinceCal.Knowledge == diagnostics.Invisible
+}
+
 // counting returns the reading error that counts for limit and forecast, with
 // its uncertainty and what it is counted from.
 func counting(r *Row) (e, u quantity.DeltaC, from string) {
 	v := r.values()
-	if r.Spec.Calibrated == diagnostics.LeadsIn && quantity.Known(v.SinceCal) {
+	if r.Spec.Calibrated == diagnostics.LeadsIn && (quantity.Known(v.SinceCal) || blindSinceCal(r.Spec)) {
 		return v.SinceCal, v.USinceCal, "since calibration"
 	}
 	return v.Error, v.U, "absolute"

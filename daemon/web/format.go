@@ -121,13 +121,26 @@ func dated(t, now time.Time, same, other string) string {
 	return t.Format(other)
 }
 
-// onset prints when something began: the time of day within the last 24 hours,
-// the date before that.
+func sameDay(a, b time.Time) bool {
+	const day = "2006-01-02"
+	return a.UTC().Format(day) == b.UTC().Format(day)
+}
+
+// onset prints when something began: the time of day where it was today, else
+// the date, so that last night's 22:00 is not taken for tonight's.
 func onset(t, now time.Time) string {
-	if d := now.Sub(t); d >= 0 && d < 24*time.Hour {
+	if sameDay(t, now) {
 		return t.UTC().Format("15:04 UTC")
 	}
 	return day(t, now)
+}
+
+// longOnset is onset with the month in full.
+func longOnset(t, now time.Time) string {
+	if sameDay(t, now) {
+		return onset(t, now)
+	}
+	return longDay(t, now)
 }
 
 // clock prints the UTC time of day with its zone.

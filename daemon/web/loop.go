@@ -5,6 +5,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"strings"
 	"time"
 
 	"ohmdrift/diagnostics"
@@ -112,17 +113,23 @@ func newLoopPage(l *Loop, g Progress, now time.Time) *loopPage {
 	}
 	p.Forecast = pageForecast(l, now)
 	p.Cautions, p.Steps = cautions(l), steps(l, bad)
-	p.Trend = newTrendView(l, p.API, bad)
+	p.Trend = newTrendView(l, p.API, bad, now)
 	return p
 }
 
 // pageForecast says when the loop leaves its limit, or why there is no date.
 func pageForecast(l *Loop, now time.Time) string {
-	if f := forecastOf(l); f != nil {
-		return forecastWords(f, now)
-	}
+	f, alive := forecastOf(l), live(&l.Row, now)
 	switch {
-	case !live(&l.Row, now):
+	case f != nil && f.State == finding.Past && alive && !l.Values.Over:
+		return forecastWords(f, now) + " Just now it is within it."
+	case alive && l.Values.Over && l.Condition != diagnostics.ConditionFailure && (f == nil || f.State != finding.Past):
+		return "The loop is over its limit just now."
+	case f != nil && l.Standing != nil && l.Standing.Severity == finding.OutOfSpec && swings(reason(l).Kind) && f.State != finding.Past:
+		return "While the contact is bad the loop can be over its limit; when that comes next cannot be told."
+	case f != nil:
+		return forecastWords(f, now)
+	case !alive:
 		return "No forecast while there is no live value."
 	case l.Condition == diagnostics.ConditionFailure:
 		return "No forecast: the loop has failed already."
@@ -252,8 +259,8 @@ func withUnit(s, unit string) string {
 
 func newFindingView(f *finding.Finding, now time.Time) findingView {
 	v := findingView{
-		Kind: string(f.Kind), Headline: upperFirst(headline(f)), Evidence: f.Evidence,
-		Confidence: percent(f.Confidence), P: percent(f.POverLimit), Forecast: forecastWords(f.Forecast, now),
+		Kind: string(f.Kind), Headline: upperFirst(headline(f)), Evidence: fullSentence(f.Evidence),
+		Confidence: percent(f.Confidence), P: percent(f.POverLimit), Since: sinceWords(f, now, exact), Forecast: forecastWords(f.Forecast, now),
 	}
 	if f.Box != "" {
 		v.Place = "Place: " + f.Box + prefixed(", with ", list(f.Loops)) + "."
@@ -266,13 +273,25 @@ func newFindingView(f *finding.Finding, now time.Time) findingView {
 	case diagnostics.ConditionFailure:
 		v.State = failure
 	}
-	if !f.Since.IsZero() {
-		v.Since = moment(f.Since)
+	if v.P != "" && !f.Time.IsZero() {
+		v.P += ", judged " + moment(f.Time)
 	}
 	return v
 }
 
-func newTrendView(l *Loop, api string, bad finding.LeadSet) trendView {
+// exact prints the whole moment, whatever now is.
+func exact(t, _ time.Time) string { return moment(t) }
+
+// fullSentence begins with a capital, but for the name of a lead, and ends with
+// a full stop.
+func fullSentence(s string) string {
+	if s == "" {
+		return ""
+	}
+	return upperFirst(strings.TrimRight(s, ". ")) + "."
+}
+
+func newTrendView(l *Loop, api string, bad finding.LeadSet, now time.Time) trendView {
 	t := trendView{Address: api + "/trend", From: l.History, Recorded: l.RecordedUntil}
 	t.High, t.Low = plain(l.Spec.LimitHigh), plain(l.Spec.LimitLow)
 	for i, n := range bad.Names() {
@@ -285,7 +304,7 @@ func newTrendView(l *Loop, api string, bad finding.LeadSet) trendView {
 		t.Since = behind(l, f).Since
 	}
 	if f := forecastOf(l); f != nil && f.State == finding.Dated && f.Quantity == finding.ErrorLimit {
-		t.P10, t.P50, t.P90 = f.P10, f.P50, f.P90
+		t.P10, t.P50, t.P90 = told(f.P10, now), told(f.P50, now), told(f.P90, now)
 	}
 	return t
 }
@@ -334,7 +353,7 @@ func (p *loopPage) frame(html func(name string, data any) string) *frame {
 	f.block("circuit", "", p.Row.rowShape, func() string { return html("circuit", p) })
 	f.block("leads", "", p.Row.rowShape, func() string { return html("leads", p) })
 	f.block("findings", "", whole.findings, func() string { return html("findings", p) })
-	f.block("steps", "", p.Row.Bad, func() string { return html("steps", p) })
+	f.block("steps", "", fmt.Sprint(p.Steps), func() string { return html("steps", p) })
 	f.texts["now.error"], f.texts["now.u"] = p.Error.Value, p.Error.U
 	for _, n := range p.Numbers {
 		f.texts[n.Key] = n.Value

@@ -96,7 +96,7 @@ func TestPagesSayWhatTheyKnow(t *testing.T) {
 		{"never polled", "/", []string{"never polled", "no value", "Not known", "without any value"}, []string{"0.000", "0.00 ", ">Good<"}},
 		{"never polled", "/loop/TT-1101", []string{"never been polled", "no value"}, []string{"0.000 Ω", "0.00<"}},
 		{"stale", "/", []string{">stale<", `class="st-not-known dim"`}, []string{`st-good dim`}},
-		{"stale", "/loop/TT-1101", []string{"not of now", ">stale<"}, nil},
+		{"stale", "/loop/TT-1101", []string{"Not live", ">stale<"}, nil},
 		{"no answer", "/", []string{"no answer in 1 s", ">no answer<"}, []string{`id="r0" role="row" data-live class="st-good`}},
 		{"failing", "/", []string{"a2 is open since", "Failure", "not visible"}, nil},
 		{"failing", "/loop/TT-1103", []string{"a2 is open", "The break is at one or more", "Before anything is touched"}, []string{"torque"}},

@@ -3,6 +3,7 @@ package web
 import (
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"ohmdrift/diagnostics"
@@ -36,41 +37,63 @@ func say(l *Loop, now time.Time) []part {
 	case l.Values.At.IsZero():
 		return append(sentence("This loop has given ", "no value yet", ". "), wrong(l)...)
 	case !live(&l.Row, now):
-		return append(sentence("What follows is ", "not of now", ": the last value came "+ago(now.Sub(l.Values.At))+". "), wrong(l)...)
+		return append(sentence("", "Not live", ": the last value came "+ago(now.Sub(l.Values.At))+". "), wrong(l)...)
 	}
-	s := cause(l, now)
-	return append(s, effect(&l.Row)...)
+	s, e := cause(l, now), effect(&l.Row)
+	if rest, ok := strings.CutPrefix(e[0].Text, "The "); ok && l.Standing != nil && swings(reason(l).Kind) {
+		e[0].Text = "Just now the " + rest
+	}
+	return append(s, e...)
+}
+
+// swings reports whether a contact of that kind is good at one moment and bad at
+// the next, so that the error of now is not the whole of it.
+func swings(k finding.Kind) bool {
+	return k == finding.LeadThermal || k == finding.LeadMoisture || k == finding.LeadIntermittent
 }
 
 func wrong(l *Loop) []part {
 	if l.Problem == "" {
 		return nil
 	}
-	return sentence(l.Problem)
+	if strings.HasSuffix(l.Problem, "?") {
+		return sentence("Reason: " + l.Problem)
+	}
+	return sentence("Reason: " + strings.TrimRight(l.Problem, ". ") + ".")
 }
 
 func cause(l *Loop, now time.Time) []part {
-	f := l.Standing
-	if f == nil {
+	if l.Standing == nil {
 		return sentence("Nothing stands on this loop. ")
 	}
-	if f.Kind == finding.Imbalance { // what it does; the contact behind it says why
-		f = behind(l, f)
-	}
-	since := ""
-	if !f.Since.IsZero() {
-		since = longOnset(f.Since, now)
-	}
+	f := reason(l)
+	since := sinceWords(f, now, longOnset)
 	lead := list(f.Leads.Names())
-	if lead != "" && quantity.Known(f.Contact) && f.Contact > 0 {
+	switch {
+	case lead == "":
+	case f.Kind == finding.LeadThermal:
+		return sentence("The contact of lead ", lead, " has been swinging with temperature"+since+". ")
+	case f.Kind == finding.LeadMoisture:
+		return sentence("The contact of lead ", lead, " has followed wet and dry"+since+". ")
+	case f.Kind == finding.LeadIntermittent && quantity.Known(f.Contact):
+		return sentence("The contact of lead ", lead, " has come and gone, by ", ohm(f.Contact)+" Ω", " at a time"+prefixed(",", since)+". ")
+	case f.Kind != finding.LeadLimit && quantity.Known(f.Contact) && f.Contact > 0:
 		noun := "Lead "
 		if len(f.Leads.Names()) > 1 {
 			noun = "The worst of leads "
 		}
-		return sentence(noun, lead, " has gained ", ohm(f.Contact)+" Ω", " of contact resistance"+prefixed(" since ", since)+". ")
+		return sentence(noun, lead, " has gained ", ohm(f.Contact)+" Ω", " of contact resistance"+since+". ")
 	}
-	words := headline(f)
-	return sentence("", upperFirst(words), prefixed(" since ", since)+". ")
+	return sentence("", upperFirst(headline(f)), since+". ")
+}
+
+// reason is the finding that the sentence is about: the worst one, but for an
+// error over its limit, which says what happens, the contact that says why.
+func reason(l *Loop) *finding.Finding {
+	if l.Standing.Kind == finding.Imbalance {
+		return behind(l, l.Standing)
+	}
+	return l.Standing
 }
 
 // behind returns the finding of a contact that has grown, where one stands, else
@@ -82,13 +105,6 @@ func behind(l *Loop, f *finding.Finding) *finding.Finding {
 		}
 	}
 	return f
-}
-
-func longOnset(t, now time.Time) string {
-	if d := now.Sub(t); d >= 0 && d < 24*time.Hour {
-		return t.UTC().Format("15:04 UTC")
-	}
-	return longDay(t, now)
 }
 
 func upperFirst(s string) string {
@@ -167,7 +183,11 @@ func where(l *Loop, bad finding.LeadSet) string {
 	case n == 0:
 		return "The terminals of " + leads + " are not listed in the plant, so none can be marked."
 	case l.Standing.Box != "":
-		return "Several loops of " + l.Standing.Box + " go bad together: look at the marked terminals there first."
+		return "The loops that go bad together meet in " + l.Standing.Box + ": look there first, at what is marked of " + leads + "."
+	case l.Standing.Kind == finding.NotFourWire:
+		return "Look for a jumper, or two leads under one terminal, at the marked terminals of " + leads + ". Begin at the transmitter."
+	case l.Standing.Kind == finding.LeadsSwapped:
+		return "Compare the marked terminals of " + leads + " with the wiring diagram."
 	case n == 1:
 		return what + " is at the marked terminal of " + leads + " or in the conductor."
 	}

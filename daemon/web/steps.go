@@ -25,29 +25,74 @@ func cautions(l *Loop) []string {
 	}
 }
 
-// steps lists what to do about the leads that stand; nil where no lead is named.
+// steps lists what to do about the leads that stand, or about a transmitter that
+// gives no value; nil where neither is known to be the matter.
 func steps(l *Loop, bad finding.LeadSet) []step {
 	if bad == 0 {
-		return nil
+		return withoutLead(l)
 	}
 	lead := list(bad.Names())
 	run := runOf(l.Terminals, bad)
-	s := []step{{
-		"Look at " + lead + " without touching" + prefixed(": ", points(run)) + ".",
-		"Green, wet, loose? Photograph it. A meter's test current can heal a film for a while, so measure last.",
-	}}
-	if len(run) > 2 {
+	look := "Look at " + lead + " without touching" + prefixed(": ", points(run)) + "."
+	verify := step{"Verify with an independent measurement before anything is replaced.", "Write down the values before and after."}
+	if l.Standing != nil {
+		switch l.Standing.Kind {
+		case finding.NotFourWire, finding.LeadsSwapped, finding.LeadShort:
+			return []step{
+				{look, "A jumper, two leads under one terminal, a strand that touches, a lead in the wrong place? Photograph it and compare with the wiring diagram."},
+				verify,
+				{"Land each lead on the terminal that the wiring diagram gives it.", "The reading jumps when the wiring is put right: tell the control room before."},
+			}
+		case finding.LeadOpen:
+			return []step{
+				{look, "Out of its terminal, broken at the ferrule, fuse or disconnect open? Photograph it."},
+				{"Prove the continuity of " + lead + " from both ends, with the loop out of service.", "Halve: the break lies on the side that stays open."},
+				verify,
+				{"Re-terminate the bad point as its maker instructs.", "The maker's instruction also says how firmly."},
+			}
+		}
+	}
+	s := []step{{look, "Green, wet, loose? Photograph it. A meter's test current can heal a film for a while, so measure last."}}
+	if one := runOf(l.Terminals, first(bad)); len(one) > 2 {
+		at := name(one[len(one)/2])
+		if len(bad.Names()) > 1 {
+			at = one[len(one)/2].Enclosure
+		}
 		s = append(s, step{
-			"Move " + lead + " gently at " + name(run[len(run)/2]) + ", the middle of its run, and watch it on this page.",
+			"Move " + lead + " gently at " + at + ", the middle of the run, and watch it on this page.",
 			"A jump names that side; halve again.",
 		})
 	} else {
 		s = append(s, step{"Move " + lead + " gently and watch it on this page.", "A jump says that the contact is near your hand."})
 	}
 	return append(s,
-		step{"Verify with an independent measurement before anything is replaced.", "Write down the values before and after."},
+		verify,
 		step{"Re-terminate the bad point as its maker instructs.", "The maker's instruction also says how firmly."})
 }
+
+// withoutLead is what to do where the transmitter itself gives no value.
+func withoutLead(l *Loop) []step {
+	if l.Standing == nil {
+		return nil
+	}
+	switch l.Standing.Kind {
+	case finding.DeviceFault:
+		return []step{
+			{"Read the transmitter's own diagnostics.", "They may name the sensor terminal that is open or shorted."},
+			{"With the loop out of service, measure from lead to lead at the transmitter, then at the head.", "Open at the transmitter and sound at the head: the break lies between. Open at both: the element or its terminals."},
+			{"Write down what was found, and what was changed.", "Compare the leads on this page before and after."},
+		}
+	case finding.Stale, finding.ValueFrozen:
+		return []step{
+			{"Look whether other loops of link " + l.Link + " answer.", "All silent: power, network or gateway. This one only: the transmitter, its address or its wiring."},
+			{"Look at the supply and the communication lights of the transmitter.", "A value that stands still can come from a gateway that goes on answering for a dead device."},
+		}
+	}
+	return nil
+}
+
+// first is the first lead of a set, as a set.
+func first(s finding.LeadSet) finding.LeadSet { return s & -s }
 
 func runOf(all []Terminal, bad finding.LeadSet) (run []Terminal) {
 	for _, t := range all {

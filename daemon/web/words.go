@@ -65,11 +65,14 @@ func leadHeadline(f *finding.Finding) string {
 	case finding.LeadDrift:
 		return lead + " contact grows" + size
 	case finding.LeadIntermittent:
+		if quantity.Known(f.Contact) {
+			size = ", " + ohm(f.Contact) + " Ω at a time"
+		}
 		return lead + " contact comes and goes" + size
 	case finding.LeadThermal:
-		return lead + " contact swings with temperature" + size
+		return lead + " contact swings with temperature" // its size at one moment says little
 	case finding.LeadMoisture:
-		return lead + " contact follows wet and dry" + size
+		return lead + " contact follows wet and dry"
 	case finding.LeadNoise:
 		return lead + " has become noisy"
 	case finding.LeadStep:
@@ -93,12 +96,22 @@ func orElse(s, other string) string {
 	return s
 }
 
-// sinceWords is " since 9 Oct", or "" where the onset is not known.
-func sinceWords(f *finding.Finding, now time.Time) string {
+// sinceWords is " since 9 Oct", " on 9 Oct" for what happened once, or "" where
+// there is no onset to tell. when prints the moment.
+func sinceWords(f *finding.Finding, now time.Time, when func(t, now time.Time) string) string {
 	if f.Since.IsZero() {
 		return ""
 	}
-	return " since " + onset(f.Since, now)
+	switch f.Kind {
+	case finding.UnbalancedCable: // as old as the cable
+		return ""
+	case finding.LeadStep, finding.LeadRestored, finding.LeadsSwapped, finding.CableChanged, finding.DeviceChanged:
+		if sameDay(f.Since, now) {
+			return " at " + when(f.Since, now)
+		}
+		return " on " + when(f.Since, now)
+	}
+	return " since " + when(f.Since, now)
 }
 
 // forecastShort is the forecast for one line of a table; "" where it says
@@ -107,10 +120,13 @@ func forecastShort(f *finding.Forecast, now time.Time) string {
 	switch {
 	case f == nil:
 		return ""
-	case f.State == finding.Dated && !f.P50.IsZero():
+	case f.State == finding.Dated && !told(f.P50, now).IsZero():
+		if !f.P50.After(now) {
+			return "limit due"
+		}
 		return "limit about " + day(f.P50, now)
 	case f.State == finding.Past:
-		return "past its limit"
+		return "limit passed"
 	}
 	return ""
 }
@@ -124,24 +140,49 @@ func forecastWords(f *finding.Forecast, now time.Time) string {
 	case finding.Dated:
 		return datedWords(f, now)
 	case finding.Past:
-		return "The loop is past its limit of " + limitWords(f) + " already."
+		return "The loop has passed its limit of " + limitWords(f) + "."
 	case finding.NotWithinHorizon:
-		return "The limit of " + limitWords(f) + " is not reached within two years at this rate."
+		return notWithin(f)
 	}
 	why := strings.TrimRight(f.Why, ". ")
 	return "When the limit is reached cannot be told" + prefixed(": ", why) + "."
 }
 
+func notWithin(f *finding.Forecast) string {
+	return "The limit of " + limitWords(f) + " is not reached within two years at this rate."
+}
+
+// told is a forecast date as far as one may be told: none beyond two years (and
+// a month, for a forecast that stands for a while).
+func told(t, now time.Time) time.Time {
+	if t.After(now.AddDate(2, 1, 0)) {
+		return time.Time{}
+	}
+	return t
+}
+
 func datedWords(f *finding.Forecast, now time.Time) string {
-	s := "Reaches its limit of " + limitWords(f) + " about " + longDay(f.P50, now) + " (middle estimate)."
-	if f.P50.IsZero() {
+	p10, p50, p90 := told(f.P10, now), told(f.P50, now), told(f.P90, now)
+	var s string
+	switch {
+	case p10.IsZero() && p50.IsZero():
+		return notWithin(f)
+	case p50.IsZero():
 		s = "May reach its limit of " + limitWords(f) + "; more likely not within two years."
+	case p50.After(now):
+		s = "Reaches its limit of " + limitWords(f) + " about " + longDay(p50, now) + " (middle estimate)."
+	default:
+		s = "Its limit of " + limitWords(f) + " is due: the middle estimate was " + longDay(p50, now) + "."
 	}
-	if !f.P10.IsZero() {
-		s += " One chance in ten that it comes before " + longDay(f.P10, now) + "."
+	switch {
+	case p10.IsZero():
+	case p10.Before(now) || sameDay(p10, now):
+		s += " It may come any day."
+	default:
+		s += " One chance in ten that it comes before " + longDay(p10, now) + "."
 	}
-	if !f.P90.IsZero() {
-		s += " One in ten that it holds beyond " + longDay(f.P90, now) + "."
+	if p90.After(now) {
+		s += " One in ten that it holds beyond " + longDay(p90, now) + "."
 	}
 	return s
 }
@@ -163,6 +204,6 @@ func prefixed(prefix, s string) string {
 // standing is the worst finding in one line: what, where, since when, and when
 // the limit comes.
 func standing(f *finding.Finding, now time.Time) string {
-	s := headline(f) + sinceWords(f, now)
+	s := headline(f) + sinceWords(f, now, onset)
 	return s + prefixed(" · ", forecastShort(f.Forecast, now))
 }

@@ -5,8 +5,10 @@ import (
 	"testing"
 	"time"
 
+	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/wiring"
 )
 
 func TestEveryKindHasWords(t *testing.T) {
@@ -47,8 +49,16 @@ func TestForecastInWords(t *testing.T) {
 			finding.Forecast{State: finding.Dated, Quantity: finding.LeadsLimit, Value: 20, P10: in(24)},
 			"May reach its limit of 20.0 Ω of lead resistance; more likely not within two years. One chance in ten that it comes before 19 December.",
 		},
-		{finding.Forecast{State: finding.Past, Quantity: finding.ErrorLimit, Value: 0.5}, "The loop is past its limit of +0.50 °C already."},
+		{finding.Forecast{State: finding.Past, Quantity: finding.ErrorLimit, Value: 0.5}, "The loop has passed its limit of +0.50 °C."},
 		{finding.Forecast{State: finding.NotWithinHorizon, Quantity: finding.ErrorLimit, Value: 0.5}, "The limit of +0.50 °C is not reached within two years at this rate."},
+		{
+			finding.Forecast{State: finding.Dated, Quantity: finding.ErrorLimit, Value: 0.5, P10: in(3000), P50: in(14000)},
+			"The limit of +0.50 °C is not reached within two years at this rate.",
+		},
+		{
+			finding.Forecast{State: finding.Dated, Quantity: finding.ErrorLimit, Value: 0.5, P10: in(-4), P50: in(-1), P90: in(2)},
+			"Its limit of +0.50 °C is due: the middle estimate was 24 November. It may come any day. One in ten that it holds beyond 27 November.",
+		},
 		{finding.Forecast{State: finding.CannotTell, Why: "too few days."}, "When the limit is reached cannot be told: too few days."},
 	}
 	for _, c := range tests {
@@ -58,6 +68,101 @@ func TestForecastInWords(t *testing.T) {
 	}
 	if got := forecastWords(nil, noon); got != "" {
 		t.Errorf("no forecast says %q", got)
+	}
+}
+
+func TestSinceWords(t *testing.T) {
+	tests := []struct {
+		kind  finding.Kind
+		since time.Time
+		want  string
+	}{
+		{finding.LeadDrift, noon.Add(-3 * time.Hour), " since 09:00 UTC"},
+		{finding.LeadDrift, noon.Add(-14 * time.Hour), " since 24 Nov"}, // yesterday evening, not this one
+		{finding.DeviceChanged, noon.Add(-14 * time.Hour), " on 24 Nov"},
+		{finding.DeviceChanged, noon.Add(-3 * time.Hour), " at 09:00 UTC"},
+		{finding.UnbalancedCable, noon, ""},
+		{finding.LeadDrift, time.Time{}, ""},
+	}
+	for _, c := range tests {
+		if got := sinceWords(&finding.Finding{Kind: c.kind, Since: c.since}, noon, onset); got != c.want {
+			t.Errorf("%s since %v: %q, want %q", c.kind, c.since, got, c.want)
+		}
+	}
+}
+
+// A contact that swings is good at one moment and bad at the next: its size and
+// the error of one moment are not the whole of it.
+func TestSayOfContactsThatSwing(t *testing.T) {
+	l, _ := larkfield(1, noon).Loop("TT-1101")
+	for kind, want := range map[finding.Kind]string{
+		finding.LeadThermal:      "The contact of lead b1 has been swinging with temperature since 9 October. Just now the loop reads 0.32 °C too low.",
+		finding.LeadMoisture:     "The contact of lead b1 has followed wet and dry since 9 October. Just now the loop reads 0.32 °C too low.",
+		finding.LeadIntermittent: "The contact of lead b1 has come and gone, by 0.126 Ω at a time, since 9 October. Just now the loop reads 0.32 °C too low.",
+	} {
+		f := *l.Standing
+		f.Kind = kind
+		l.Standing = &f
+		if got := spoken(say(&l, noon)); got != want {
+			t.Errorf("%s: got  %q\nwant %q", kind, got, want)
+		}
+	}
+}
+
+// What the transmitter cannot show of a two-wire loop trimmed with its leads is
+// no number, whatever the assessment holds.
+func TestErrorSinceCalibrationOfTwoWires(t *testing.T) {
+	p := larkfield(15, noon)
+	l, _ := p.Loop("TT-1101")
+	s := *l.Spec
+	s.Wires, s.Method, s.Reports, s.Calibrated = 2, wiring.TwoWire, wiring.ReadingOnly, diagnostics.LeadsIn
+	l.Spec, l.Values.SinceCal, l.Values.USinceCal, l.Values.ShareLimit = &s, 0, 0.01, 0
+	if v := newRow(0, &l.Row, noon); v.Error != notVisible || v.U != "" || v.Share != "" {
+		t.Errorf("shows error %q ± %q, share %q", v.Error, v.U, v.Share)
+	}
+	s.Reports = wiring.AllLeads
+	if v := newRow(0, &l.Row, noon); v.Error == notVisible || v.Share == "" {
+		t.Errorf("hides error %q, share %q of leads that are seen", v.Error, v.Share)
+	}
+}
+
+func TestForecastNeverDeniesWhatIsNow(t *testing.T) {
+	l, _ := larkfield(1, noon).Loop("TT-1101")
+	f := *l.Standing
+	l.Standing = &f
+	f.Forecast = &finding.Forecast{State: finding.NotWithinHorizon, Quantity: finding.ErrorLimit, Value: 0.5}
+	l.Findings = []finding.Finding{f}
+	if got := pageForecast(&l, noon); got != "The limit of +0.50 °C is not reached within two years at this rate." {
+		t.Errorf("slow drift: %q", got)
+	}
+	l.Values.Over = true
+	if got := pageForecast(&l, noon); got != "The loop is over its limit just now." {
+		t.Errorf("over: %q", got)
+	}
+	l.Values.Over, f.Severity, f.Kind = false, finding.OutOfSpec, finding.LeadIntermittent
+	if got := pageForecast(&l, noon); !strings.HasPrefix(got, "While the contact is bad") {
+		t.Errorf("comes and goes: %q", got)
+	}
+	l.Findings[0].Forecast = &finding.Forecast{State: finding.Past, Quantity: finding.ErrorLimit, Value: 0.5}
+	if got := pageForecast(&l, noon); got != "The loop has passed its limit of +0.50 °C. Just now it is within it." {
+		t.Errorf("past: %q", got)
+	}
+}
+
+func TestStepsOfJumperAndDeviceFault(t *testing.T) {
+	l, _ := larkfield(1, noon).Loop("TT-1101")
+	f := *l.Standing
+	l.Standing = &f
+	f.Kind = finding.NotFourWire
+	if s := steps(&l, finding.LeadsOf(measure.A1, measure.A2)); !strings.Contains(s[0].Why, "jumper") {
+		t.Errorf("a jumper: %+v", s)
+	}
+	if got := where(&l, finding.LeadsOf(measure.B1)); !strings.Contains(got, "jumper") || strings.Contains(got, "extra resistance") {
+		t.Errorf("a jumper: %q", got)
+	}
+	f.Kind = finding.DeviceFault
+	if s := steps(&l, 0); len(s) == 0 || !strings.Contains(s[0].Do, "diagnostics") {
+		t.Errorf("a device fault: %+v", s)
 	}
 }
 
@@ -76,7 +181,7 @@ func TestSay(t *testing.T) {
 		"TT-1106": "Lead b1 has gained 0.232 Ω of contact resistance since 9 October. The loop reads 0.59 °C too low, over its limit.",
 		"TT-1103": "a2 is open since 09:00 UTC. The reading is not valid while this stands.",
 		"TT-1104": "This loop has never been polled: nothing is known of it.",
-		"TT-1108": "What follows is not of now: the last value came 6 min ago. gateway-2 (10.0.4.7:502) unit 8: no answer in 1 s; is the unit powered?",
+		"TT-1108": "Not live: the last value came 6 min ago. Reason: gateway-2 (10.0.4.7:502) unit 8: no answer in 1 s; is the unit powered?",
 		"TT-1102": "Nothing stands on this loop. The leads do nothing to the reading that could be told from measurement uncertainty.",
 		"TT-1105": "Nothing stands on this loop. What the leads do to the reading cannot be seen on this transmitter.",
 	}
