@@ -106,6 +106,7 @@ func (f *budgetFlags) parse() (*diagnostics.LengthBudget, error) {
 			}
 			return err
 		}},
+		{"wires", f.checkWires},
 		{"method", func() (err error) { b.Method, err = f.parseMethod(); return err }},
 		{"offset", func() (err error) {
 			if f.offset != "" {
@@ -138,14 +139,17 @@ func (f *budgetFlags) conductor() (copper.Conductor, error) {
 	return copper.ParseConductor(f.gauge)
 }
 
+func (f *budgetFlags) checkWires() error {
+	if f.wires < 2 || f.wires > 4 {
+		return fmt.Errorf("%d: want 2, 3 or 4", f.wires)
+	}
+	return nil
+}
+
 // parseMethod takes the usual method of a number of wires where none is given.
 func (f *budgetFlags) parseMethod() (wiring.Method, error) {
-	usual, ok := map[int]wiring.Method{2: wiring.TwoWire, 3: wiring.ThreeWireLoop, 4: wiring.FourWire}[f.wires]
-	if !ok {
-		return 0, fmt.Errorf("wires %d: want 2, 3 or 4", f.wires)
-	}
 	if f.method == "" {
-		return usual, nil
+		return [...]wiring.Method{2: wiring.TwoWire, 3: wiring.ThreeWireLoop, 4: wiring.FourWire}[f.wires], nil
 	}
 	return wiring.ParseMethod(f.method)
 }

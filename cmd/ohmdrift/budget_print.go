@@ -120,6 +120,7 @@ func printBudgetTable(w io.Writer, b *diagnostics.LengthBudget, asJSON bool) err
 		return err
 	}
 	t := table.NewWriter()
+	styled(t)
 	t.SetOutputMirror(w)
 	t.AppendHeader(table.Row{"conductor", "lead Ω", "imbalance Ω", "error °C", "error °F", "share", "longest"})
 	for i := range rows {

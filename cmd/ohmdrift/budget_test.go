@@ -133,7 +133,7 @@ func TestBudgetRefuses(t *testing.T) {
 	}{
 		{[]string{"--gauge", "22"}, `--gauge: conductor "22": no unit`},
 		{[]string{"--length", "15"}, `--length: length "15": no unit`},
-		{[]string{"--wires", "5"}, "--method: wires 5"},
+		{[]string{"--wires", "5"}, "--wires: 5"},
 		{[]string{"--method", "three-wire"}, "--method"},
 		{[]string{"--spread", "5"}, "--spread"},
 		{[]string{"--share", "150%"}, "--share"},

@@ -56,10 +56,15 @@ func printPlant(out io.Writer, p *config.Plant) error {
 
 func newTable(head ...any) table.Writer {
 	t := table.NewWriter()
-	t.SetStyle(table.StyleLight)
-	t.Style().Format.Header = text.FormatDefault // units keep their case
+	styled(t)
 	t.AppendHeader(head)
 	return t
+}
+
+// styled is how every table looks.
+func styled(t table.Writer) {
+	t.SetStyle(table.StyleLight)
+	t.Style().Format.Header = text.FormatDefault // units and leads keep their case
 }
 
 func linkTable(p *config.Plant) string {

@@ -80,10 +80,13 @@ func runDemo(c *cobra.Command, o demo.Options, f demoFlags) error {
 
 func printSummary(w io.Writer, s demo.Summary) error {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%d loops, %d polls, %d good; %d values stored, %d points sent\n", s.Loops, s.Polls, s.Good, s.StoredValues, s.PointsSent)
-	if len(s.Findings) == 0 {
+	fmt.Fprintf(&b, "%s, %d polls, %d good; %d values stored, %d points sent\n", counted(s.Loops, "loop"), s.Polls, s.Good, s.StoredValues, s.PointsSent)
+	switch len(s.Findings) {
+	case 0:
 		b.WriteString("nothing stands\n")
-	} else {
+	case 1:
+		b.WriteString("1 finding stands:\n")
+	default:
 		fmt.Fprintf(&b, "%d findings stand:\n", len(s.Findings))
 	}
 	for _, f := range s.Findings {

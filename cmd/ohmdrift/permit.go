@@ -136,7 +136,7 @@ func (l *permitLinkJSON) print(out io.Writer) {
 	}
 	fmt.Fprintln(out)
 	t := table.NewWriter()
-	t.SetStyle(table.StyleLight)
+	styled(t)
 	t.AppendHeader(table.Row{"unit", "function", "registers (wire address)", "every", "loops"})
 	for _, r := range l.Requests {
 		t.AppendRow(table.Row{r.Unit, r.function(), r.registers(), r.every(), wrap(strings.Join(r.Loops, " "), 48)})

@@ -49,7 +49,7 @@ func (v *visit) unsound() int {
 func (v *visit) printWrong(out io.Writer) error {
 	if v.unsound() > 0 {
 		t := table.NewWriter()
-		t.SetStyle(table.StyleLight)
+		styled(t)
 		t.AppendHeader(table.Row{"tag", "link", "unit", "base", "profile", "quality", "problem"})
 		for _, s := range v.ordered() {
 			if s.says.Quality.Usable() {

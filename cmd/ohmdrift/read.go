@@ -36,7 +36,7 @@ The exit code is 1 when a loop is in trouble: not readable, over its limit, or w
 other than the plant file says. Under the table stands what one reading shows, with
 the terminals to look at.
 A running daemon has the serial ports and perhaps the only connection that a
-gateway takes; ask it with "ohmdrift status" then.
+gateway takes: look at its page then.
 
 With --scan it looks which units answer on each link (reads only), and with a
 profile what its registers give in each byte order.`,
@@ -56,8 +56,7 @@ profile what its registers give in each byte order.`,
 func (r *reading) run(ctx context.Context, tags []string, out, errs io.Writer) error {
 	p, err := config.LoadWith(r.file, config.Options{SkipSecrets: true})
 	if err != nil {
-		fmt.Fprintln(errs, err)
-		return bad()
+		return mistaken(err, errs)
 	}
 	if r.scan.on {
 		return r.scan.run(ctx, p, r.json, out)

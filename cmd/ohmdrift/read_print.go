@@ -17,7 +17,7 @@ import (
 // printTable shows one line a loop. What is not known is left empty.
 func (v *visit) printTable(out io.Writer) error {
 	t := table.NewWriter()
-	t.SetStyle(table.StyleLight)
+	styled(t)
 	t.AppendHeader(table.Row{"tag", "a1 Ω", "a2 Ω", "b1 Ω", "b2 Ω", "imbalance Ω", "reading °C", "error °C", "U °C", "quality", "problem"})
 	for _, s := range v.ordered() {
 		a := &s.says
@@ -30,7 +30,7 @@ func (v *visit) printTable(out io.Writer) error {
 	}
 	t.SetOutputMirror(out)
 	t.Render()
-	if _, err := fmt.Fprintf(out, "%d loops read, error = indicated − true, U about 95 %%\n", len(v.seen)); err != nil {
+	if _, err := fmt.Fprintf(out, "%s read, error = indicated − true, U about 95 %%\n", counted(len(v.seen), "loop")); err != nil {
 		return err
 	}
 	return v.printFindings(out)

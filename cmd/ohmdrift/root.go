@@ -6,9 +6,12 @@ import (
 	"fmt"
 	"io"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
+
+	"ohmdrift/config"
 )
 
 // The exit codes of every command.
@@ -77,20 +80,45 @@ func execute(args []string, in io.Reader, out, errs io.Writer) int {
 	root.SetIn(in)
 	root.SetOut(out)
 	root.SetErr(errs)
-	return exitCode(root.ExecuteContext(ctx), errs)
+	c, err := root.ExecuteContextC(ctx)
+	return exitCode(c, err, errs)
 }
 
-func exitCode(err error, errs io.Writer) int {
+func exitCode(c *cobra.Command, err error, errs io.Writer) int {
 	if err == nil {
 		return exitGood
 	}
 	var e *exitError
 	if !errors.As(err, &e) { // cobra's own: unknown command, bad flag, wrong arguments
-		fmt.Fprintf(errs, "ohmdrift: %v\nrun ohmdrift --help\n", err)
+		fmt.Fprintf(errs, "ohmdrift: %s\nrun %s --help\n", usageText(err), c.CommandPath())
 		return exitUsage
 	}
 	if e.cause != nil {
 		fmt.Fprintf(errs, "ohmdrift: %v\n", e.cause)
 	}
 	return e.code
+}
+
+// usageText is a mistake on the command line in the words of a user.
+func usageText(err error) string {
+	text, _, _ := strings.Cut(err.Error(), ": strconv.") // what the standard library calls it helps nobody
+	if names, ok := strings.CutPrefix(text, "required flag(s) "); ok {
+		return "missing --" + strings.ReplaceAll(strings.Trim(strings.TrimSuffix(names, " not set"), `"`), `", "`, " and --")
+	}
+	if _, rest, ok := strings.Cut(text, "at least one of the flags in the group ["); ok {
+		names, _, _ := strings.Cut(rest, "]")
+		return "missing --" + strings.ReplaceAll(names, " ", " or --")
+	}
+	return text
+}
+
+// mistaken ends a command whose plant file did not load: mistakes in it are
+// printed and make it bad; a file that cannot be read at all is something else.
+func mistaken(err error, errs io.Writer) error {
+	var mistakes config.Mistakes
+	if !errors.As(err, &mistakes) {
+		return couldNot(err)
+	}
+	fmt.Fprintln(errs, err)
+	return bad()
 }

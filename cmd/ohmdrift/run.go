@@ -42,8 +42,7 @@ func runDaemon(c *cobra.Command, file string) (err error) {
 	defer signal.Stop(hangups)
 	p, err := config.Load(file)
 	if err != nil {
-		fmt.Fprintln(c.ErrOrStderr(), err)
-		return bad()
+		return mistaken(err, c.ErrOrStderr())
 	}
 	d, err := daemon.Open(p, daemon.Options{Log: log, Version: readVersion().Version})
 	if err != nil {

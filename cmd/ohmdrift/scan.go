@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -43,8 +44,12 @@ func (o *scanOptions) run(ctx context.Context, p *config.Plant, asJSON bool, out
 	if err != nil {
 		return &exitError{exitUsage, err}
 	}
+	links := daemon.PollPlan(p).Links
+	if err := o.known(links); err != nil {
+		return &exitError{exitUsage, err}
+	}
 	found := 0
-	for _, l := range daemon.PollPlan(p).Links {
+	for _, l := range links {
 		if o.link != "" && l.Name != o.link {
 			continue
 		}
@@ -62,6 +67,19 @@ func (o *scanOptions) run(ctx context.Context, p *config.Plant, asJSON bool, out
 		return bad()
 	}
 	return nil
+}
+
+// known refuses the name of a link that the plant does not have: nobody would
+// answer, and that would look like silent devices.
+func (o *scanOptions) known(links []devices.LinkConfig) error {
+	names := make([]string, len(links))
+	for i, l := range links {
+		names[i] = l.Name
+	}
+	if o.link == "" || slices.Contains(names, o.link) {
+		return nil
+	}
+	return fmt.Errorf("--link: no link %q in the plant file; it has %s", o.link, strings.Join(names, ", "))
 }
 
 // find returns the profile by name, as the plant's loops use it; nil without a
@@ -128,11 +146,11 @@ func printScan(out io.Writer, link string, answers []poll.Found, asJSON bool) er
 		return nil
 	}
 	t := table.NewWriter()
-	t.SetStyle(table.StyleLight)
+	styled(t)
 	t.SetTitle("link " + link)
 	t.AppendHeader(table.Row{"unit", "answers", "round trip ms", "identity", "values by byte order"})
 	for _, a := range answers {
-		t.AppendRow(table.Row{a.Unit, wrap(a.Answer, 48), fmt.Sprintf("%.1f", a.RoundTripMS), a.Identity, strings.Join(a.Values, "\n")})
+		t.AppendRow(table.Row{a.Unit, wrap(a.Answer, 48), fmt.Sprintf("%.2f", a.RoundTripMS), a.Identity, strings.Join(a.Values, "\n")})
 	}
 	t.SetOutputMirror(out)
 	t.Render()

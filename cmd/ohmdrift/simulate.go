@@ -57,8 +57,7 @@ func (s *simulation) run(ctx context.Context, out, errs io.Writer) error {
 	}
 	site, err := config.LoadWith(s.file, config.Options{SkipSecrets: true})
 	if err != nil {
-		fmt.Fprintln(errs, err)
-		return bad()
+		return mistaken(err, errs)
 	}
 	conf, err := s.plant(site)
 	if err != nil {
@@ -166,14 +165,14 @@ func (s *simulation) print(out io.Writer, site *config.Plant, p *plant.Plant, bo
 func (d *simulatedJSON) write(out io.Writer, loops int) {
 	fmt.Fprintf(out, "%s: %d simulated loops, seed %d, contacts age %g times as fast as real time\n\n", d.Site, loops, d.Seed, d.Speed)
 	t := table.NewWriter()
-	t.SetStyle(table.StyleLight)
+	styled(t)
 	t.AppendHeader(table.Row{"link", "address", "loops"})
 	for _, l := range d.Links {
 		t.AppendRow(table.Row{l.Name, l.Address, l.Loops})
 	}
 	fmt.Fprintln(out, t.Render())
 	t = table.NewWriter()
-	t.SetStyle(table.StyleLight)
+	styled(t)
 	t.AppendHeader(table.Row{"bad loop", "how", "lead", "since", "box"})
 	for _, f := range d.Faults {
 		t.AppendRow(table.Row{f.Loop, f.Kind, f.Lead, f.Since, f.Box})
