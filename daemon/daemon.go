@@ -81,7 +81,7 @@ func (d *Daemon) open(p *config.Plant, version string, now time.Time) (err error
 			return err
 		}
 	}
-	if d.poller, err = poll.New(PollPlan(p), g, poll.Options{Log: d.log}); err != nil {
+	if d.poller, err = poll.New(PollPlan(p), g, poll.Options{Log: d.log, Memory: d.remembered(context.Background())}); err != nil {
 		return err
 	}
 	d.web = web.New(pages{d}, d.log)
@@ -115,7 +115,7 @@ func (d *Daemon) Run(ctx context.Context, listener net.Listener) error {
 	}
 	err := d.live(ctx, listener)
 	d.lastMark(time.Now())
-	err = errors.Join(err, d.snapshot(late)) // what was said last goes on record with it
+	err = errors.Join(err, d.snapshot(late), d.remember(late)) // what was said last goes on record with it
 	stopLate()
 	return errors.Join(err, after.Wait())
 }
