@@ -67,13 +67,8 @@ func (n *neighbourly) cross(at time.Time, e *drift.Engine) {
 	if at.Before(n.next) {
 		return
 	}
-	n.told = e.Publish()
-	n.begin(at.Truncate(drift.Mark))
-}
-
-// begin goes over to the interval that begins at a mark.
-func (n *neighbourly) begin(mark time.Time) {
-	n.next, n.heard = mark.Add(drift.Mark), drift.Neighbour{}
+	mark := at.Truncate(drift.Mark)
+	n.next, n.told, n.heard = mark.Add(drift.Mark), e.Publish(), drift.Neighbour{}
 	for _, s := range n.said {
 		if s.mark.Before(mark) {
 			n.heard = s.Neighbour

@@ -22,6 +22,14 @@ type taken struct {
 	p    *config.Plant
 	past past
 	d    *Daemon
+
+	plants map[time.Time][]byte // the plant level's state after each mark
+}
+
+// keep notes what the plant level knows since its last mark.
+func (r *taken) keep() {
+	g := r.d.current()
+	r.plants[g.near.mark.UTC()] = g.near.site.Snapshot(nil)
 }
 
 // run takes the samples with from ≤ time < to: each loop once a minute, one
@@ -41,6 +49,7 @@ func (r *taken) run(from, to time.Time) {
 			// The grace passes between two loops.
 			if mark := s.At.Add(-exchangeGrace / 3).Truncate(drift.Mark); g.passed(mark) {
 				r.d.record.add(g.exchange(mark, nil))
+				r.keep()
 				if err := r.d.snapshot(r.t.Context()); err != nil {
 					r.t.Fatal(err)
 				}
@@ -53,6 +62,7 @@ func (r *taken) run(from, to time.Time) {
 func (r *taken) stop(at time.Time) {
 	r.t.Helper()
 	r.d.lastMark(at)
+	r.keep()
 	if err := r.d.snapshot(r.t.Context()); err != nil {
 		r.t.Fatal(err)
 	}
@@ -80,12 +90,13 @@ func (r *taken) start(at time.Time) {
 	}
 	r.t.Cleanup(func() { d.Close() })
 	r.d = d
+	r.keep()
 }
 
 // outcome is what can be known of a run afterwards.
 type outcome struct {
-	states [][]byte // of each loop, as a snapshot
-	site   []byte
+	states [][]byte             // of each loop, as a snapshot
+	plants map[time.Time][]byte // by mark
 	views  []string
 	events []string
 }
@@ -93,7 +104,7 @@ type outcome struct {
 func (r *taken) outcome() (o outcome) {
 	recordAll(r.t, r.d)
 	g := r.d.current()
-	o.site = g.near.site.Snapshot(nil)
+	o.plants = r.plants
 	for _, w := range g.loops {
 		o.states = append(o.states, w.diagnostics().Snapshot(nil))
 		o.views = append(o.views, fmt.Sprintf("%s: %+v %+v", w.tag, viewOf(w), w.diagnostics().Engine().Estimate()))
@@ -115,8 +126,13 @@ func (o *outcome) check(t *testing.T, want *outcome) {
 			t.Errorf("state of %s differs from that of one unbroken run\n got %s\nwant %s", dozenTags[i], o.views[i], want.views[i])
 		}
 	}
-	if !bytes.Equal(o.site, want.site) {
-		t.Error("the plant level differs from that of one unbroken run")
+	if len(o.plants) != len(want.plants) {
+		t.Errorf("%d marks were exchanged, %d in one unbroken run", len(o.plants), len(want.plants))
+	}
+	for mark, state := range want.plants {
+		if !bytes.Equal(o.plants[mark], state) {
+			t.Errorf("the plant level after mark %s differs from that of one unbroken run", mark.Format(time.TimeOnly))
+		}
 	}
 	if !slices.Equal(o.events, want.events) {
 		t.Errorf("events on record:\n got %v\nwant %v", o.events, want.events)
@@ -130,7 +146,7 @@ func TestRestartChangesNothing(t *testing.T) {
 	from, to := at.Add(-time.Hour), at.Add(time.Hour)
 	lives := func(t *testing.T) *taken {
 		p := sumAmongNeighbours(dozen(t))
-		r := &taken{t: t, p: p, past: grows(t, p, at.Add(day)), d: opened(t, p)}
+		r := &taken{t: t, p: p, past: grows(t, p, at.Add(day)), d: opened(t, p), plants: map[time.Time][]byte{}}
 		lived(t, r.d, r.past, from.Add(-30*day), from)
 		return r
 	}

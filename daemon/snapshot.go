@@ -187,8 +187,6 @@ func (w *watched) restore(s records.Snapshot) error {
 		return err
 	}
 	w.stepped = s.AsOf
-	w.near.told = w.follow.Engine().Publish()
-	w.near.begin(s.AsOf.Truncate(drift.Mark))
 	return nil
 }
 
