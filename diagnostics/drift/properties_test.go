@@ -171,6 +171,33 @@ func TestSilenceRaisesNothing(tb *testing.T) {
 	})
 }
 
+// Values of a sample that is no good (old, frozen, of different moments, of a
+// register map that is wrong) are not computed with, however wild they are.
+func TestBadQualityIsNotComputedWith(tb *testing.T) {
+	rapid.Check(tb, func(t *rapid.T) {
+		w := rapid.SampledFrom(ways()).Draw(t, "way")
+		c := newCable(rapid.Uint64().Draw(t, "seed"))
+		q := rapid.SampledFrom([]measure.Quality{measure.Stale, measure.Comms, measure.Configuration, measure.Frozen, measure.Skewed}).Draw(t, "quality")
+		times := rapid.Float64Range(0.1, 10).Draw(t, "times")
+		e := mustEngine(tb, testSpec(tb, "TT-1", w.method, w.reports))
+		out := c.feed(e, 0, 10*perDay+1) // the last one closes a block
+		var was, is View
+		e.Explain(&was)
+		for i := 10*perDay + 1; i < 13*perDay; i++ {
+			s := c.at(e.m.spec, i)
+			for k := range s.Leads {
+				s.Leads[k] *= quantity.Ohm(times)
+			}
+			s.LoopA, s.LoopB, s.Quality = s.LoopA*quantity.Ohm(times), s.LoopB*2, q
+			out = e.Step(&s, nil, out)
+		}
+		e.Explain(&is)
+		if len(bad(out)) > 0 || fmt.Sprint(was.Contact, was.Factor) != fmt.Sprint(is.Contact, is.Factor) {
+			t.Fatalf("quality %v changed %v %v to %v %v, found %v", q, was.Contact, was.Factor, is.Contact, is.Factor, printed(bad(out)))
+		}
+	})
+}
+
 // One factor on all leads, whatever its course within what weather does, is
 // copper: it changes the contact part of no lead. Leads of a sound cable in the
 // same proportion make every residual zero but for arithmetic on 32 bits.
@@ -210,6 +237,9 @@ func TestCommonFactorChangesNoContact(tb *testing.T) {
 		}
 		if now := 1 + season; math.Abs(v.Factor-now) > 2*swing+0.01 { // it counts from the first block, which has a swing of its own
 			t.Errorf("copper factor %g, want about %g", v.Factor, now)
+		}
+		if f := e.Estimate().CopperFactor; math.Abs(f-v.Factor) > 2*swing+0.01 {
+			t.Errorf("estimated copper factor %g, that of the block is %g", f, v.Factor)
 		}
 	})
 }
