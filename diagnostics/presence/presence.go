@@ -130,7 +130,11 @@ func (w *Watch) Tick(now Moment, out []finding.Finding) []finding.Finding {
 	if since.Mono.IsZero() {
 		since = w.began
 	}
-	if now.Mono.Sub(since.Mono) <= w.stale || w.explained() {
+	limit := w.stale
+	if w.class == unwell || w.class == impossible || w.class == stuck {
+		limit += staleFloor // the device answers: its own finding says more, and is on its way
+	}
+	if now.Mono.Sub(since.Mono) <= limit || w.explained() {
 		return out
 	}
 	return w.raise(silent, now, since, out)

@@ -52,6 +52,8 @@ func TestWatchStories(t *testing.T) {
 		{"skewed runs show as stale", times("g", 10) + times("s", 60), []string{"raised stale 00:40"}},
 		{"never polled is not healthy", times(".", 60), []string{"raised stale 00:31"}},
 		{"device fault explains the silence", times("d", 90), []string{"raised device-fault 00:30"}},
+		{"a device that fails is not stale too", times("g", 10) + times("d", 60), []string{"raised device-fault 00:40"}},
+		{"changing troubles are stale in the end", times("g", 10) + times("ddddii", 15), []string{"raised stale 01:10"}},
 		{"good clears after 30 s", times("d", 40) + times("g", 40), []string{"raised device-fault 00:30", "cleared device-fault 01:10"}},
 		{"frozen", times("f", 40), []string{"raised value-frozen 00:30"}},
 	}
