@@ -36,9 +36,19 @@ const (
 // courses are the shapes of growth: powers of the time since onset, and
 // exponentials whose rate is so many e-folds over the time since onset.
 var courses = [...]course{
-	{power: 0.7, prior: 0.7}, {power: 1, prior: 1.5}, {power: 1.4, prior: 1}, {power: 2, prior: 0.6}, {power: 3, prior: 0.3},
-	{folds: 1, prior: 0.7}, {folds: 2, prior: 0.7}, {folds: 3, prior: 0.6}, {folds: 4, prior: 0.4}, {folds: 5.5, prior: 0.3},
-	{hyper: 0.5, prior: 0.3}, {hyper: 0.75, prior: 0.3}, {hyper: 0.9, prior: 0.2},
+	{power: 0.7, prior: 0.7},
+	{power: 1, prior: 1.5},
+	{power: 1.4, prior: 1},
+	{power: 2, prior: 0.6},
+	{power: 3, prior: 0.3},
+	{folds: 1, prior: 0.7},
+	{folds: 2, prior: 0.7},
+	{folds: 3, prior: 0.6},
+	{folds: 4, prior: 0.4},
+	{folds: 5.5, prior: 0.3},
+	{hyper: 0.5, prior: 0.3},
+	{hyper: 0.75, prior: 0.3},
+	{hyper: 0.9, prior: 0.2},
 }
 
 // course is one shape g(x) with x = time since onset over its value now, so that

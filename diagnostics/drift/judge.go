@@ -117,6 +117,7 @@ func (s *swing) size() float64 { return math.Sqrt(s.UU) }
 // byCopper and byProcess return the correlation of the residual with the copper
 // factor (the temperature of the cable) and with the process temperature.
 func (s *swing) byCopper() float64 { return correlation(s.UF, s.UU, s.FF) }
+
 func (s *swing) byProcess() float64 {
 	if s.TT < processMoves*processMoves {
 		return 0
