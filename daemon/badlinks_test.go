@@ -37,6 +37,7 @@ func (l *lockedLog) String() string {
 // that reads outside its device: each says so with its place, and every other
 // loop keeps its second.
 func TestBadLinksSpeakAndOthersPollOn(t *testing.T) {
+	t.Parallel() // it waits for polls most of the time
 	p, _ := larkfield(t, time.Second)
 	p = copyPlant(p)
 	const nowhere, port, outside = 0, 1, 2 // loops that are sent astray

@@ -98,6 +98,18 @@ func TestCatchUpIsBounded(t *testing.T) {
 	}
 }
 
+// What was stored more than a day after the newest snapshot is not caught up with.
+func TestCatchUpEndsADayAfterTheSnapshots(t *testing.T) {
+	now := time.Date(2026, 6, 1, 9, 3, 0, 0, time.UTC)
+	last := now.Add(-10 * day)
+	p := dozen(t)
+	stored := []time.Time{last.Add(time.Hour), last.Add(23 * time.Hour), last.Add(30 * time.Hour), now.Add(-time.Hour)}
+	snapshotsAt(t, p, func(int) time.Time { return last }, sound, stored...)
+	if got := startedAt(t, p, now).current().loops[sound].stepped; !got.Equal(stored[1]) {
+		t.Errorf("caught up to %s, want the last sample of the day, of %s", got, stored[1])
+	}
+}
+
 // Samples that lie further apart than marks are all caught up with.
 func TestCatchUpGoesOnOverEmptyIntervals(t *testing.T) {
 	now := time.Date(2026, 6, 1, 9, 3, 0, 0, time.UTC)

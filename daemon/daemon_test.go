@@ -120,6 +120,7 @@ func slots(t *testing.T, dir, tag string) []time.Time {
 }
 
 func TestReloadMissesNoPoll(t *testing.T) {
+	t.Parallel() // it waits for polls most of the time
 	p, _ := larkfield(t, time.Second)
 	d, err := daemon.Open(p, daemon.Options{})
 	if err != nil {

@@ -3,6 +3,8 @@ package daemon
 import (
 	"bytes"
 	"fmt"
+	"os"
+	"path/filepath"
 	"slices"
 	"testing"
 	"time"
@@ -144,10 +146,18 @@ func (o *outcome) check(t *testing.T, want *outcome) {
 func TestRestartChangesNothing(t *testing.T) {
 	at := time.Now().Add(-2 * time.Hour).Truncate(drift.Mark) // the mark that restarts lie about
 	from, to := at.Add(-time.Hour), at.Add(time.Hour)
-	lives := func(t *testing.T) *taken {
-		p := sumAmongNeighbours(dozen(t))
-		r := &taken{t: t, p: p, past: grows(t, p, at.Add(day)), d: opened(t, p), plants: map[time.Time][]byte{}}
-		lived(t, r.d, r.past, from.Add(-30*day), from)
+	origin := sumAmongNeighbours(dozen(t))
+	a := grows(t, origin, at.Add(day))
+	d := opened(t, origin)
+	lived(t, d, a, from.Add(-30*day), from)
+	(&taken{t: t, d: d, plants: map[time.Time][]byte{}}).stop(from)
+	lives := func(t *testing.T) *taken { // each in a copy of the same folder
+		p := changed(origin, func(p *config.Plant) { p.Store.Dir = filepath.Join(t.TempDir(), "data") })
+		if err := os.CopyFS(p.Store.Dir, os.DirFS(origin.Store.Dir)); err != nil {
+			t.Fatal(err)
+		}
+		r := &taken{t: t, p: p, past: a, plants: map[time.Time][]byte{}}
+		r.start(from)
 		return r
 	}
 	whole := lives(t)
