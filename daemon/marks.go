@@ -205,6 +205,9 @@ func (d *Daemon) markPassed(ctx context.Context, now time.Time) {
 	if err := d.snapshot(ctx); err != nil && ctx.Err() == nil {
 		d.log.Error().Err(err).Msg("no snapshot at this mark; a restart would replay from the one before")
 	}
+	if err := d.remember(ctx); err != nil && ctx.Err() == nil {
+		d.log.Error().Err(err).Msg("what polling has learned could not be kept")
+	}
 	if err := d.records.PruneMessages(ctx, now.Add(-toldKeep)); err != nil && ctx.Err() == nil {
 		d.log.Error().Err(err).Msg("old notices could not be taken out of the outbox")
 	}
