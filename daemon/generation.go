@@ -97,6 +97,7 @@ func (g *generation) takeOver(before *generation, now time.Time) {
 		}
 	}
 	g.anew = nil
+	g.near.mark = before.near.mark // not before: marks pass while a plant is built
 	for _, w := range before.loops {
 		if g.index(w.tag) < 0 {
 			g.daemon.record.add(w.retire(now))

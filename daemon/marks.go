@@ -31,7 +31,6 @@ func newNeighbourhood(p *config.Plant, before *generation) *neighbourhood {
 		n.site = drift.NewSite(n.specs)
 		return n
 	}
-	n.mark = before.near.mark
 	if slices.EqualFunc(n.specs, before.near.specs, sameBox) {
 		n.site = before.near.site
 		return n

@@ -310,3 +310,21 @@ func TestMarksByTheClock(t *testing.T) {
 		})
 	}
 }
+
+// A mark that passes while a reload builds its plant is not exchanged again.
+func TestMarkDuringAReload(t *testing.T) {
+	p := dozen(t)
+	d := opened(t, p)
+	before := d.current()
+	before.near.mark = hourOfBlock
+	next, err := d.newGeneration(changed(p, func(*config.Plant) {}), before)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mark := hourOfBlock.Add(drift.Mark)
+	before.exchange(mark, nil)
+	d.accept(before, next)
+	if g := d.current(); g != next || !g.near.mark.Equal(mark) || g.passed(mark) {
+		t.Errorf("the last mark of the new plant is %s, want %s", g.near.mark.Format(time.TimeOnly), mark.Format(time.TimeOnly))
+	}
+}
