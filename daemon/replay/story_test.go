@@ -200,8 +200,11 @@ func (s *told) wantFound(t *testing.T, family []finding.Kind, sums bool) {
 func TestSoundStoriesAreSilent(t *testing.T) {
 	t.Parallel()
 	for seed, w := range []way{
-		{wiring.FourWire, wiring.AllLeads}, {wiring.ThreeWireDual, wiring.AllLeads}, {wiring.ThreeWireHalf, wiring.PairsOnly},
-		{wiring.FourWire, wiring.LoopsOnly}, {wiring.ThreeWireLoop, wiring.LoopsOnly},
+		{wiring.FourWire, wiring.AllLeads},
+		{wiring.ThreeWireDual, wiring.AllLeads},
+		{wiring.ThreeWireHalf, wiring.PairsOnly},
+		{wiring.FourWire, wiring.LoopsOnly},
+		{wiring.ThreeWireLoop, wiring.LoopsOnly},
 	} {
 		t.Run(w.name(plant.Sound), func(t *testing.T) {
 			s := tell(t, plant.Sound, uint64(seed)+100, w, 2)

@@ -2,7 +2,6 @@ package drift
 
 import (
 	"math"
-	"slices"
 
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/measure"
@@ -198,17 +197,4 @@ func (e *Engine) errorOf(v *[channels]float64, f, t float64) float64 {
 		sum -= float64(sp.Fixed)
 	}
 	return sum / e.m.slope(t)
-}
-
-// sorted32 sorts the numbers of x into buf and returns them.
-func sorted32(x []float32, buf []float32) []float32 {
-	n := 0
-	for _, v := range x {
-		if v == v {
-			buf[n] = v
-			n++
-		}
-	}
-	slices.Sort(buf[:n])
-	return buf[:n]
 }

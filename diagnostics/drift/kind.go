@@ -31,12 +31,17 @@ func span(x []float32) float64 {
 func (e *Engine) junction(k int, p *picture) bool {
 	s := &e.s.Ch[k].Swing
 	hot := p.t - boxTemp
-	if !(math.Abs(hot) > 12) || p.level[k] < 2*p.limit[k] || s.FF == 0 || math.Abs(s.byCopper()) < 0.35 {
+	if !(math.Abs(hot) > junctionApart) || p.level[k] < 2*p.limit[k] || s.FF == 0 || math.Abs(s.byCopper()) < 0.35 {
 		return false
 	}
 	r := (s.UF / s.FF) / (-p.level[k] / (hot * copper.Alpha20))
 	return r > 0.35 && r < 2.8
 }
+
+// junctionApart is how far the process must be from the box, K. Nearer to it the
+// swing of a thermocouple is as large as that of a damp contact, a tenth of its
+// level per kelvin, and a contact is by far the more common of the two.
+const junctionApart = 15
 
 // boxTemp stands for the temperature of a junction box, °C; common practice.
 const boxTemp = 25
@@ -67,8 +72,10 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case e.noisy(k, p) && ch.Spike.Sure+ch.Spike.Maybe < 2 && (p.level[k] < p.limit[k] || e.noise(k) > 3*x):
 		c.kind, c.contact = finding.LeadNoise, e.noise(k)
 		c.evidence = fmt.Sprintf("single values of %s scatter by ±%.1f mΩ, %.2f times the baseline or more against every other lead, while the others do not", e.m.name(k), e.noise(k)*1e3, math.Exp(e.s.Hiss.alone(k, e.m.n)))
-	case moves && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1,
-		e.junction(k, p):
+	case e.junction(k, p) && !(math.Abs(t) > math.Abs(f)+0.1):
+		c.kind = finding.ThermalEMF
+		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the temperature of the cable (correlation %.2f), by as much and to the side as a voltage between a process at %.0f °C and the box does: a junction of two metals, or a loose contact that opens with it", e.m.name(k), x*1e3, p.level[k]*1e3, f, p.t)
+	case moves && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1, e.junction(k, p):
 		c.kind = finding.ThermalEMF
 		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the process temperature (correlation %.2f; with the cable's %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, t, f)
 	case moves && (math.Abs(f) > 0.4 || d > 0.25), moves && x > wild*p.level[k] && (math.Abs(f) > 0.2 || d > 0.1):

@@ -45,8 +45,11 @@ func story(t *rapid.T) cable {
 // ways are the connections that properties are tried on: each report level.
 func ways() []way {
 	return []way{
-		{wiring.FourWire, wiring.AllLeads}, {wiring.ThreeWireDual, wiring.AllLeads}, {wiring.ThreeWireHalf, wiring.PairsOnly},
-		{wiring.FourWire, wiring.LoopsOnly}, {wiring.TwoWire, wiring.ReadingOnly},
+		{wiring.FourWire, wiring.AllLeads},
+		{wiring.ThreeWireDual, wiring.AllLeads},
+		{wiring.ThreeWireHalf, wiring.PairsOnly},
+		{wiring.FourWire, wiring.LoopsOnly},
+		{wiring.TwoWire, wiring.ReadingOnly},
 	}
 }
 
