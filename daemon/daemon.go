@@ -85,6 +85,8 @@ func (d *Daemon) open(p *config.Plant, version string, now time.Time) (err error
 		return err
 	}
 	d.web = web.New(pages{d}, d.log)
+	d.web.Also("GET /api/loops/{tag}/work", http.HandlerFunc(d.getWork))
+	d.web.Also("PUT /api/loops/{tag}/work", http.HandlerFunc(d.putWork))
 	if err := d.openMetrics(version); err != nil {
 		return err
 	}

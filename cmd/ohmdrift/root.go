@@ -54,6 +54,7 @@ func commands() []*cobra.Command {
 		newCheck(),
 		newBudget(),
 		newReplay(),
+		newWork(),
 		newVersion(),
 	}
 }
