@@ -35,3 +35,20 @@ func TestStandingFollowsTransitions(t *testing.T) {
 		t.Fatalf("after an update: %v", s)
 	}
 }
+
+// Two areas each have a box JB-1: both findings stand, each once.
+func TestStandingTellsBoxesOfTheSameNameApart(t *testing.T) {
+	box := func(first string) standing {
+		return standing{{Loop: first, Kind: finding.BoxCommonCause, Box: "JB-1", Severity: finding.Maintenance}}
+	}
+	d := &Daemon{}
+	d.running.Store(&generation{loops: []*watched{
+		{tag: "TT-1", standing: box("TT-1")},
+		{tag: "TT-2", standing: box("TT-1")},
+		{tag: "TT-8", standing: box("TT-8")},
+		{tag: "TT-9", standing: box("TT-8")},
+	}})
+	if got := d.Standing(); len(got) != 2 {
+		t.Fatalf("%d findings stand, want one a box: %v", len(got), got)
+	}
+}

@@ -41,7 +41,8 @@ func TestHeartbeatFollowsProgress(t *testing.T) {
 			t.Fatal("alive before it was")
 		}
 	}
-	if err := conn.SetReadDeadline(time.Now()); err != nil { // what is there now, without waiting
+	// A deadline that has passed would end the read before it looks: give it two beats.
+	if err := conn.SetReadDeadline(time.Now().Add(50 * time.Millisecond)); err != nil {
 		t.Fatal(err)
 	}
 	buf := make([]byte, 64)
