@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"ohmdrift/diagnostics/drift/stat"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -237,19 +238,19 @@ type line struct{ now, slope, u, chi float64 }
 // baseline and cost it what they cost a jump there.
 func fitLine(y []float32, age, home, sd float64) line {
 	n := len(y)
-	var s sums
+	var s stat.Line
 	for i, v := range y {
 		x := -(float64(n-1-i) + 0.5)
 		if v == v && x >= 0.5-age {
-			s.add(x, float64(v)-home, weightOf(float64(v), home, sd))
+			s.Add(x, float64(v)-home, weightOf(float64(v), home, sd))
 		}
 	}
-	a, b := s.fit()
+	a, b := s.Fit()
 	if math.IsNaN(b) {
 		return line{chi: math.Inf(1)}
 	}
-	l := line{now: a, slope: b, u: s.slopeScale() * math.Sqrt(scatterDays), chi: s.misfit(a, b) / scatterDays}
-	used := s.n
+	l := line{now: a, slope: b, u: s.SlopeScale() * math.Sqrt(scatterDays), chi: s.Misfit(a, b) / scatterDays}
+	used := s.N
 	if used < 4 {
 		return line{chi: math.Inf(1)}
 	}
