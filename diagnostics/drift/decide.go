@@ -211,7 +211,7 @@ func (e *Engine) noise(k int) float64 {
 	for a := range e.m.n {
 		for b := range a {
 			if a == k || b == k {
-				x = min(x, (h.Sigma[i]*h.Sigma[i]-h.Quiet[i]*h.Quiet[i])/2)
+				x = min(x, float64(h.Sigma[i]*h.Sigma[i]-h.Quiet[i]*h.Quiet[i])/2)
 			}
 			i++
 		}
@@ -232,7 +232,7 @@ func (s *swing) explained() bool {
 func (e *Engine) swinging(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
 	x := ch.Swing.size()
-	if e.m.n < 2 || p.blocks < 28 || x < 2*ch.Calm || x < 0.7*p.limit[k] {
+	if e.m.n < 2 || p.blocks < 28 || x < 2*float64(ch.Calm) || x < 0.7*p.limit[k] {
 		ch.Swings = 0
 		return false
 	}

@@ -153,7 +153,7 @@ func (e *Engine) Publish() Published {
 		p.Factor = cu.ref() * cu.F
 	}
 	if r := &e.s.Found[aboutContact]; r.Kind != 0 {
-		p.Kind, p.Leads, p.Contact, p.Since = r.kind(), r.Leads, quantity.Ohm(r.Contact), time.Unix(r.Since, 0).UTC()
+		p.Kind, p.Leads, p.Contact, p.Since = r.kind(), r.Leads, quantity.Ohm(float64(r.Contact)), time.Unix(r.Since, 0).UTC()
 		p.Share = e.shareNow()
 	}
 	return p
@@ -187,7 +187,7 @@ func (e *Engine) Explain(v *View) {
 		c := &e.s.Ch[k]
 		l := e.m.ch[k].lead
 		v.Contact[l], v.Level[l], v.Threshold[l] = quantity.Ohm(p.newest[k]), quantity.Ohm(p.level[k]), quantity.Ohm(p.limit[k])
-		v.Noise[l], v.NoiseBase[l] = quantity.Ohm(c.Sigma), quantity.Ohm(c.Quiet)
+		v.Noise[l], v.NoiseBase[l] = quantity.Ohm(c.Sigma), quantity.Ohm(float64(c.Quiet))
 		v.Swing[l] = c.Swing.size()
 		v.Spikes[l] = float64(c.Spike.Sure + c.Spike.Maybe)
 	}

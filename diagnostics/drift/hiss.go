@@ -15,13 +15,13 @@ const pairsMost = 6
 // cores puts noise on every lead at once, wet hours more than dry ones; a
 // contact or a hot line leaves at least one pair alone.
 type hissState struct {
-	Prev  [pairsMost]float64 // difference in the last sample, Ω
-	Sum   [pairsMost]float64 // Σ of squared winsorised changes in the running block
+	Prev  [pairsMost]float32 // difference in the last sample, Ω
+	Sum   [pairsMost]float32 // Σ of squared winsorised changes in the running block
 	N     [pairsMost]uint16
-	Sigma [pairsMost]float64 // standard deviation of a change, last block
-	Quiet [pairsMost]float64 // in the baseline
+	Sigma [pairsMost]float32 // standard deviation of a change, last block
+	Quiet [pairsMost]float32 // in the baseline
 	Seen  uint16             // blocks that Quiet comes from
-	Each  [pairsMost]float64 // logarithm of that of each pair, smoothed
+	Each  [pairsMost]float32 // logarithm of that of each pair, smoothed
 	Level float64            // logarithm of the noise over that of the baseline, mean of all pairs, smoothed
 	Most  float64            // largest Level in the baseline
 	Over  uint16             // blocks in a row above the threshold
@@ -58,12 +58,12 @@ func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
 	for a := range n {
 		for b := range a {
 			d := (l.v[a]/ch[a].Base - l.v[b]/ch[b].Base) * base
-			if c := d - h.Prev[i]; c == c && h.Prev[i] == h.Prev[i] {
-				c = min(math.Abs(c), winsor*max(h.Sigma[i], grid, hissFloor))
-				h.Sum[i] += c * c
+			if c := d - float64(h.Prev[i]); c == c {
+				c = min(math.Abs(c), winsor*max(float64(h.Sigma[i]), grid, hissFloor))
+				h.Sum[i] += float32(c * c)
 				h.N[i]++
 			}
-			h.Prev[i] = d
+			h.Prev[i] = float32(d)
 			i++
 		}
 	}
@@ -78,16 +78,17 @@ func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least, mo
 		if h.N[i] < 6 {
 			return 0, 0, 0, false
 		}
-		h.Sigma[i] = math.Sqrt(h.Sum[i] / float64(h.N[i]))
+		h.Sigma[i] = float32(math.Sqrt(float64(h.Sum[i]) / float64(h.N[i])))
 		h.Sum[i], h.N[i] = 0, 0
 		if learn && h.Seen < hissLearn {
-			h.Quiet[i] += (h.Sigma[i] - h.Quiet[i]) / float64(h.Seen+1)
+			h.Quiet[i] += (h.Sigma[i] - h.Quiet[i]) / float32(h.Seen+1)
 		}
 		g := grid * grid / 12 // a pair that rounding holds still has no noise to compare with
-		r := math.Log((h.Sigma[i]*h.Sigma[i]+g+1e-12)/(h.Quiet[i]*h.Quiet[i]+g+1e-12)) / 2
-		h.Each[i] = ewma(h.Each[i], r, hissWeight)
+		now, then := float64(h.Sigma[i]), float64(h.Quiet[i])
+		r := math.Log((now*now+g+1e-12)/(then*then+g+1e-12)) / 2
+		h.Each[i] = float32(ewma(float64(h.Each[i]), r, hissWeight))
 		sum += r / float64(pairs)
-		least, most = min(least, h.Each[i]), max(most, h.Each[i])
+		least, most = min(least, float64(h.Each[i])), max(most, float64(h.Each[i]))
 	}
 	if learn && h.Seen < hissLearn {
 		h.Seen++
@@ -103,9 +104,9 @@ func (h *hissState) alone(k, n int) float64 {
 	for a := range n {
 		for b := range a {
 			if a == k || b == k {
-				least = min(least, h.Each[i])
+				least = min(least, float64(h.Each[i]))
 			} else {
-				others = max(others, h.Each[i])
+				others = max(others, float64(h.Each[i]))
 			}
 			i++
 		}
@@ -125,7 +126,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 		calm = calm && !e.s.Ch[k].Flagged
 	}
 	r, quietest, loudest, ok := h.close(n, float64(e.s.Grid.Step), calm)
-	if n < 3 || e.s.Grid.Same > 0 || !calm && h.Over == 0 || !ok || h.Quiet[0] < hissGrid*float64(e.s.Grid.Step) {
+	if n < 3 || e.s.Grid.Same > 0 || !calm && h.Over == 0 || !ok || float64(h.Quiet[0]) < hissGrid*float64(e.s.Grid.Step) {
 		return out
 	}
 	h.Level = ewma(h.Level, min(math.Log(r), hissCap), hissFast)

@@ -83,7 +83,7 @@ const (
 func (e *Engine) follow(k int, p *picture, c float64) {
 	ch, cu := &e.s.Ch[k], &e.s.Copper
 	if ch.DiffN > 5 {
-		ch.Sigma = math.Sqrt(ch.Diff / float64(ch.DiffN) / 2)
+		ch.Sigma = math.Sqrt(float64(ch.Diff) / float64(ch.DiffN) / 2)
 	}
 	if ch.UN >= 4 {
 		u := p.u[k] - ch.level(8)
@@ -92,7 +92,7 @@ func (e *Engine) follow(k int, p *picture, c float64) {
 		if t != t {
 			t = 0
 		}
-		most := max(5*ch.Swing.size(), 4*ch.Scale, 0.002) // a step is no swing
+		most := max(5*ch.Swing.size(), 4*float64(ch.Scale), 0.002) // a step is no swing
 		ch.Swing.add(min(max(u, -most), most), f, t, int(p.at/blockS)&3)
 	}
 	push(&ch.U, p.u[k])
@@ -101,18 +101,18 @@ func (e *Engine) follow(k int, p *picture, c float64) {
 
 func (s *swing) add(u, f, t float64, quarter int) {
 	s.Day[quarter] += 4 * swingWeight * (float32(u) - s.Day[quarter])
-	s.UU = ewma(s.UU, u*u, swingWeight)
-	s.FF = ewma(s.FF, f*f, swingWeight)
-	s.TT = ewma(s.TT, t*t, swingWeight)
-	s.UF = ewma(s.UF, u*f, swingWeight)
-	s.UT = ewma(s.UT, u*t, swingWeight)
+	s.UU = float32(ewma(float64(s.UU), u*u, swingWeight))
+	s.FF = float32(ewma(float64(s.FF), f*f, swingWeight))
+	s.TT = float32(ewma(float64(s.TT), t*t, swingWeight))
+	s.UF = float32(ewma(float64(s.UF), u*f, swingWeight))
+	s.UT = float32(ewma(float64(s.UT), u*t, swingWeight))
 }
 
 // ewma moves an exponentially weighted mean z towards x by a weight.
 func ewma(z, x, weight float64) float64 { return z + weight*(x-z) }
 
 // size returns the standard deviation of the residual around its level, Ω.
-func (s *swing) size() float64 { return math.Sqrt(s.UU) }
+func (s *swing) size() float64 { return math.Sqrt(float64(s.UU)) }
 
 // byCopper and byProcess return the correlation of the residual with the copper
 // factor (the temperature of the cable) and with the process temperature.
@@ -142,14 +142,14 @@ func (s *swing) byDay() float64 {
 	for _, d := range s.Day {
 		sum += (float64(d) - mean) * (float64(d) - mean) / 4
 	}
-	return sum / s.UU
+	return sum / float64(s.UU)
 }
 
-func correlation(xy, xx, yy float64) float64 {
+func correlation(xy, xx, yy float32) float64 {
 	if xx <= 0 || yy <= 0 {
 		return 0
 	}
-	return xy / math.Sqrt(xx*yy)
+	return float64(xy) / math.Sqrt(float64(xx)*float64(yy))
 }
 
 // learnBlocks is how long the baseline is learnt: three weeks.
@@ -160,7 +160,7 @@ func (e *Engine) learn(k int, p *picture) {
 	ch := &e.s.Ch[k]
 	if ch.QuietN < learnBlocks && e.s.Hiss.Over == 0 {
 		ch.QuietN++
-		ch.Quiet += (ch.Sigma - ch.Quiet) / float64(ch.QuietN)
+		ch.Quiet += (float32(ch.Sigma) - ch.Quiet) / ch.QuietN
 	}
 	if e.s.Copper.Blocks > learnBlocks {
 		return
@@ -169,13 +169,13 @@ func (e *Engine) learn(k int, p *picture) {
 	ch.Fit.add(p.f, u+ch.Fit.at(p.f))
 	ch.ScaleN = min(ch.ScaleN+1, 40)
 	if l := ch.level(8); !math.IsNaN(l) {
-		ch.Scale += (math.Abs(u-l) - ch.Scale) / float64(ch.ScaleN)
+		ch.Scale += (float32(math.Abs(u-l)) - ch.Scale) / ch.ScaleN
 	}
 	if e.s.Copper.Blocks <= spikeLearn {
 		ch.Spike.Usual = max(ch.Spike.Usual, ch.Spike.Sure+ch.Spike.Maybe)
 	}
 	if ch.UN >= 8 {
-		ch.Calm = max(ch.Calm, ch.Swing.size())
+		ch.Calm = max(ch.Calm, float32(ch.Swing.size()))
 	}
 }
 

@@ -34,7 +34,7 @@ func (e *Engine) junction(k int, p *picture) bool {
 	if !(math.Abs(hot) > junctionApart) || p.level[k] < 2*p.limit[k] || s.FF == 0 || math.Abs(s.byCopper()) < 0.35 {
 		return false
 	}
-	r := (s.UF / s.FF) / (-p.level[k] / (hot * copper.Alpha20))
+	r := float64(s.UF/s.FF) / (-p.level[k] / (hot * copper.Alpha20))
 	return r > 0.35 && r < 2.8
 }
 
@@ -61,7 +61,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	c.contact = p.quick[k]
 	f, t, d := ch.Swing.byCopper(), ch.Swing.byProcess(), ch.Swing.byDay()
 	x := ch.Swing.size()
-	moves := e.m.n > 1 && x > 0.5*p.limit[k] && ch.restless(0.2*math.Abs(p.level[k])) && x > 0.15*math.Abs(p.level[k]) && x > 2*ch.Calm
+	moves := e.m.n > 1 && x > 0.5*p.limit[k] && ch.restless(0.2*math.Abs(p.level[k])) && x > 0.15*math.Abs(p.level[k]) && x > 2*float64(ch.Calm)
 	switch {
 	case e.spiking(k) && !(float64(ch.Spike.Size) <= p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)

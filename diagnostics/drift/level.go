@@ -26,15 +26,15 @@ func (e *Engine) levels(p *picture) {
 		ch := &e.s.Ch[k]
 		p.level[k], p.quick[k] = ch.level(8), ch.level(3)
 		p.reach[k] = e.reach(k, p.t)
-		l := max(floorOhm, floorShare*ch.Base, floorGrid*float64(e.s.Grid.Step), floorScale*ch.Scale, floorCalm*ch.Calm)
+		l := max(floorOhm, floorShare*ch.Base, floorGrid*float64(e.s.Grid.Step), floorScale*float64(ch.Scale), floorCalm*float64(ch.Calm))
 		if e.m.n == 2 { // the difference of two, each with its own slow drift
-			l = max(l, floorPair, 5*ch.Calm)
+			l = max(l, floorPair, 5*float64(ch.Calm))
 			if p.blocks < pairSettling {
 				l *= 2
 			}
 		}
 		if e.m.n == 1 {
-			l = max(l, floorAlone*ch.Base, 3*floorScale*ch.Scale)
+			l = max(l, floorAlone*ch.Base, 3*floorScale*float64(ch.Scale))
 		}
 		if !math.IsInf(p.reach[k], 1) {
 			l = max(l, floorLimit*p.reach[k])

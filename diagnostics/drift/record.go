@@ -31,8 +31,8 @@ type record struct {
 	Since    int64
 	Raised   int64
 	Updated  int64
-	Contact  float64 // Ω; NaN = not known
-	Sure     float64 // confidence 0..1
+	Contact  float32 // Ω; NaN = not known
+	Sure     float32 // confidence 0..1
 	Outlook  outlook
 }
 
@@ -95,7 +95,7 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 	if t == aboutContact {
 		o = e.foresee(c.since, c.kind)
 	}
-	*r = record{Outlook: o, Kind: kindIndex(c.kind), Leads: c.leads, Channels: c.channels, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: c.contact, Sure: c.sure}
+	*r = record{Outlook: o, Kind: kindIndex(c.kind), Leads: c.leads, Channels: c.channels, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: float32(c.contact), Sure: float32(c.sure)}
 	return append(out, e.finding(r, state, c.evidence))
 }
 
@@ -114,8 +114,8 @@ func (e *Engine) clear(t topic, at int64, why string, out []finding.Finding) []f
 func (e *Engine) finding(r *record, state finding.State, evidence string) finding.Finding {
 	f := finding.Finding{
 		Time: time.Unix(e.s.Last, 0).UTC(), Loop: e.m.spec.Tag, Kind: r.kind(), Leads: r.Leads, State: state, Severity: r.Severity,
-		Since: time.Unix(r.Since, 0).UTC(), Contact: quantity.Ohm(r.Contact), Error: quantity.DeltaC(nan), U: quantity.DeltaC(nan),
-		POverLimit: nan, Confidence: r.Sure, Engine: Version, Evidence: evidence, Forecast: e.forecast(&r.Outlook),
+		Since: time.Unix(r.Since, 0).UTC(), Contact: quantity.Ohm(float64(r.Contact)), Error: quantity.DeltaC(nan), U: quantity.DeltaC(nan),
+		POverLimit: nan, Confidence: float64(r.Sure), Engine: Version, Evidence: evidence, Forecast: e.forecast(&r.Outlook),
 	}
 	if s := &e.s.Error; s.Known {
 		u := e.expanded(float64(e.s.Copper.Temp[recent-1]))

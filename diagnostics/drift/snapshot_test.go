@@ -77,12 +77,12 @@ func fill(v reflect.Value, n *uint64) {
 
 func TestSnapshotKeepsNaN(t *testing.T) {
 	e := worn(t)
-	e.s.Ch[0].Prev, e.s.Copper.Ring[0] = math.NaN(), float32(math.Inf(-1))
+	e.s.Ch[0].Prev, e.s.Copper.Ring[0] = float32(math.NaN()), float32(math.Inf(-1))
 	r := mustEngine(t, e.m.spec)
 	if err := r.Restore(e.Snapshot(nil)); err != nil {
 		t.Fatal(err)
 	}
-	if !math.IsNaN(r.s.Ch[0].Prev) || !math.IsInf(float64(r.s.Copper.Ring[0]), -1) {
+	if !math.IsNaN(float64(r.s.Ch[0].Prev)) || !math.IsInf(float64(r.s.Copper.Ring[0]), -1) {
 		t.Fatalf("got %v and %v, want NaN and −Inf", r.s.Ch[0].Prev, r.s.Copper.Ring[0])
 	}
 }

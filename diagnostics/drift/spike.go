@@ -54,9 +54,9 @@ func (e *Engine) excursions(l *look, f float64) {
 		g[k] = e.gate(k)
 		c.difference(x[k])
 		if !c.PrevOK {
-			c.Calmly, c.PrevOK = x[k], true
+			c.Calmly, c.PrevOK = float32(x[k]), true
 		}
-		switch d := x[k] - c.Calmly; {
+		switch d := x[k] - float64(c.Calmly); {
 		case d > g[k]:
 			ups++
 		case d < -g[k]:
@@ -71,9 +71,17 @@ func (e *Engine) excursions(l *look, f float64) {
 		st.Sensor.Bad++
 		calm = false
 	}
+	// Those that leave go first: whether what returns is counted depends on who
+	// else is away, and must not depend on the order of the leads.
 	for k := range e.m.n {
-		if !math.IsNaN(x[k]) {
-			calm = e.excursion(k, x[k], g[k], l.sensor, downs > 0 && ups > 0) && calm
+		if math.Abs(x[k]-float64(st.Ch[k].Calmly)) > g[k] {
+			e.leave(k, x[k], l.sensor, downs > 0 && ups > 0)
+			calm = false
+		}
+	}
+	for k := range e.m.n {
+		if c := &st.Ch[k]; math.Abs(x[k]-float64(c.Calmly)) <= g[k] {
+			e.comeBack(k, x[k], g[k])
 		}
 	}
 	if calm {
@@ -81,20 +89,11 @@ func (e *Engine) excursions(l *look, f float64) {
 	}
 }
 
-// excursion follows one channel away from its calm value and counts a rise when
-// it returns to it. It reports whether the channel is calm.
-func (e *Engine) excursion(k int, x, g, sensor float64, shifted bool) bool {
+// leave follows a channel away from its calm value.
+func (e *Engine) leave(k int, x, sensor float64, shifted bool) {
 	c := &e.s.Ch[k]
 	p := &c.Spike
-	d := x - c.Calmly
-	if math.Abs(d) <= g {
-		if p.Run > 0 {
-			e.count(k, g)
-			p.Run = 0
-		}
-		c.Calmly += 0.3 * d
-		return true
-	}
+	d := x - float64(c.Calmly)
 	if p.Run == 0 || (d > 0) != (p.Peak > 0) {
 		p.Start, p.Peak, p.Kept, p.Run = e.s.Last, 0, 0, 0
 	}
@@ -108,9 +107,19 @@ func (e *Engine) excursion(k int, x, g, sensor float64, shifted bool) bool {
 		p.Kept += e.check(k, d, sensor)
 	}
 	if e.s.Last-p.Start > max(spikeLongest, 2*int64(e.s.Step)+30) { // it stays: a new level
-		c.Calmly, p.Run = x, 0
+		c.Calmly, p.Run = float32(x), 0
 	}
-	return false
+}
+
+// comeBack counts the excursion from which a channel has returned, and follows
+// its calm value.
+func (e *Engine) comeBack(k int, x, g float64) {
+	c := &e.s.Ch[k]
+	if c.Spike.Run > 0 {
+		e.count(k, g)
+		c.Spike.Run = 0
+	}
+	c.Calmly += float32(0.3 * (x - float64(c.Calmly)))
 }
 
 // stormy tells whether in the last hour something else moved as well: noise goes
@@ -190,14 +199,14 @@ func (e *Engine) check(k int, x, sensor float64) float32 {
 // values, whatever slow movement lies under them.
 func (c *chState) difference(x float64) {
 	if c.PrevOK {
-		d := math.Abs(x - c.Prev)
+		d := math.Abs(x - float64(c.Prev))
 		if c.Sigma > 0 {
 			d = min(d, winsor*math.Sqrt2*c.Sigma)
 		}
-		c.Diff += d * d
+		c.Diff += float32(d * d)
 		c.DiffN++
 	}
-	c.Prev = x
+	c.Prev = float32(x)
 }
 
 // sensorState follows the sensor value from sample to sample.

@@ -62,16 +62,16 @@ type chState struct {
 	Base    float64 // Ω at copper factor 1; 0 = not known yet
 	Track   float64 // contact part taken off before the copper factor is formed, Ω
 	Sigma   float64 // standard deviation of single values, Ω, of the last block
-	Quiet   float64 // the same in the baseline
+	Quiet   float32 // the same in the baseline
 	QuietN  float32
 	Fit     fit     // of the contact part on the copper factor, in the baseline
-	Scale   float64 // mean absolute residual of a block in the baseline, Ω
+	Scale   float32 // mean absolute residual of a block in the baseline, Ω
 	ScaleN  float32
-	Diff    float64 // Σ of squared winsorised differences in the running block
+	Diff    float32 // Σ of squared winsorised differences in the running block
 	DiffN   uint16
-	Prev    float64 // residual of the last sample, for differences
+	Prev    float32 // residual of the last sample, for differences
 	PrevOK  bool
-	Calmly  float64         // residual that excursions start from and return to, Ω
+	Calmly  float32         // residual that excursions start from and return to, Ω
 	U       [recent]float32 // residuals of the last blocks, newest last
 	UN      uint8
 	Flagged bool    // above half its threshold: no longer learnt from
@@ -85,14 +85,14 @@ type chState struct {
 	Down    bool    // it is falling since
 	Swing   swing
 	Swings  uint8   // blocks in a row with more swing than usual
-	Calm    float64 // largest swing seen in the baseline, Ω
+	Calm    float32 // largest swing seen in the baseline, Ω
 	Spike   spikeState
 }
 
 // swing holds fading moments of what moves within days: residual u against the
 // copper factor f and the process temperature t.
 type swing struct {
-	UU, FF, TT, UF, UT float64
+	UU, FF, TT, UF, UT float32
 	Day                [4]float32 // mean residual by quarter of the day
 }
 
