@@ -63,6 +63,8 @@ type View struct {
 	Contact   measure.Leads              // contact part of each lead in the block, Ω
 	Level     measure.Leads              // smoothed contact level, Ω
 	Threshold measure.Leads              // level at which a drift is called, Ω
+	Rule      [measure.LeadCount]string  // which rule gives the threshold
+	Young     float64                    // factor on the thresholds while the baseline is young, else 1
 	Noise     measure.Leads              // standard deviation of single values around the block, Ω
 	NoiseBase measure.Leads              // the same in the baseline
 	Swing     [measure.LeadCount]float64 // movement within days, standard deviation, Ω

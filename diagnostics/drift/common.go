@@ -319,7 +319,7 @@ func (s *Site) tell(g *group, now int64, state finding.State, out []finding.Find
 	if len(words) > namedMost {
 		words = append(words[:namedMost], fmt.Sprintf("and %d more", len(words)-namedMost))
 	}
-	f.Evidence = fmt.Sprintf("%d of %d loops of %s %s went bad within %.1f days (%s); at %.2f faults a loop-year chance alone does that after one in %s",
+	f.Evidence = fmt.Sprintf("%d of %d loops of %s %s went bad within %.1f days (%s); at the %.2f faults a loop-year seen in this plant, chance alone would do that once in %s cases",
 		still, len(g.loops), g.what, g.name, float64(last-first)/dayS, strings.Join(words, ", "), s.rate(1)*yearS, rarely(q))
 	return append(out, f)
 }

@@ -29,6 +29,7 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 			need *= 3
 		}
 		if e.s.Other = min(e.s.Other+1, 100); e.s.Other < need {
+			c.evidence += "; it is called " + string(c.kind) + " when it has looked so for " + lookFor(need)
 			c.kind = r.kind()
 		}
 	} else {
@@ -142,11 +143,7 @@ func (e *Engine) settled(k int, p *picture) bool {
 // two that rose would leave the third low as well.
 func (e *Engine) voltage(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
-	least := fallOhm
-	if math.Abs(ch.Swing.byProcess()) > 0.45 {
-		least /= 2
-	}
-	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -max(least, 1.5*p.limit[k]) || ch.abrupt(p.raw[k]) {
+	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p) || ch.abrupt(p.raw[k]) {
 		return false
 	}
 	for j := range e.m.n {
@@ -155,6 +152,15 @@ func (e *Engine) voltage(k int, p *picture) bool {
 		}
 	}
 	return true
+}
+
+// fallWorth is the slow fall below copper from which it is called a voltage, Ω.
+func (e *Engine) fallWorth(k int, p *picture) float64 {
+	least := fallOhm
+	if math.Abs(e.s.Ch[k].Swing.byProcess()) > 0.45 {
+		least /= 2
+	}
+	return max(least, 1.5*p.limit[k])
 }
 
 // fallOhm is more than terminals that settle after work lose slowly: five
@@ -193,7 +199,12 @@ func (e *Engine) noisy(k int, p *picture) bool {
 	if e.m.n < 3 || e.s.Hiss.Seen < hissLearn || e.s.Hiss.alone(k, e.m.n) < math.Log(noiseMore) {
 		return false
 	}
-	return e.noise(k) > max(noiseOhm, 0.05*min(p.reach[k], 0.2), float64(e.s.Grid.Step)/2)
+	return e.noise(k) > e.noiseWorth(k, p)
+}
+
+// noiseWorth is the scatter that a lead adds from which it is called noisy, Ω.
+func (e *Engine) noiseWorth(k int, p *picture) float64 {
+	return max(noiseOhm, 0.05*min(p.reach[k], 0.2), float64(e.s.Grid.Step)/2)
 }
 
 // noiseOhm is the scatter from which it matters, Ω: a sound input has 1 to 3 mΩ.
@@ -264,19 +275,24 @@ func (e *Engine) spikeWorth(k int) float64 {
 // spiking tells whether excursions of a channel are more than bad values.
 func (e *Engine) spiking(k int) bool {
 	s := &e.s.Ch[k].Spike
-	bad := e.s.Sensor.Bad + s.Down
 	if float64(s.Size) < e.spikeWorth(k) {
 		return false
 	}
-	if s.Sure >= spikeSure+2*s.Usual && s.Sure > 2*s.Down {
-		return true
-	}
-	need := float32(spikeMaybe)
+	sure, all := e.spikeNeed(k)
+	return s.Sure >= sure && s.Sure > 2*s.Down || s.Sure+s.Maybe >= all
+}
+
+// spikeNeed returns how many excursions are more than bad values: of those that
+// the sensor value confirms, and of all.
+func (e *Engine) spikeNeed(k int) (sure, all float32) {
+	s := &e.s.Ch[k].Spike
+	bad := e.s.Sensor.Bad + s.Down
+	sure, all = spikeSure+2*s.Usual, spikeMaybe
 	switch e.m.n { // fewer values in which bad telegrams would show
 	case 1:
-		need += 7
+		all += 7
 	case 2:
-		need += 2
+		all += 2
 	}
-	return s.Sure+s.Maybe >= need+2*bad+2*s.Usual
+	return sure, all + 2*bad + 2*s.Usual
 }

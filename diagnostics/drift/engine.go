@@ -181,7 +181,7 @@ func (e *Engine) Explain(v *View) {
 	*v = View{
 		At: time.Unix(e.s.Last, 0).UTC(), Block: time.Unix(e.s.Block.Index*blockS, 0).UTC(), Factor: p.f,
 		Contact: measure.NoLeads(), Level: measure.NoLeads(), Threshold: measure.NoLeads(), Noise: measure.NoLeads(), NoiseBase: measure.NoLeads(),
-		Learnt: cu.Blocks > learnBlocks, Standing: v.Standing[:0],
+		Learnt: cu.Blocks > learnBlocks, Young: p.grow, Standing: v.Standing[:0],
 	}
 	for k := range e.m.n {
 		c := &e.s.Ch[k]
@@ -189,6 +189,7 @@ func (e *Engine) Explain(v *View) {
 		v.Contact[l], v.Level[l], v.Threshold[l] = quantity.Ohm(p.newest[k]), quantity.Ohm(p.level[k]), quantity.Ohm(p.limit[k])
 		v.Noise[l], v.NoiseBase[l] = quantity.Ohm(c.Sigma), quantity.Ohm(float64(c.Quiet))
 		v.Swing[l] = c.Swing.size()
+		_, v.Rule[l] = e.threshold(k, &p)
 		v.Spikes[l] = float64(c.Spike.Sure + c.Spike.Maybe)
 	}
 	for t := range e.s.Found {

@@ -1,7 +1,6 @@
 package drift
 
 import (
-	"fmt"
 	"math"
 
 	"ohmdrift/diagnostics/finding"
@@ -81,7 +80,7 @@ func (e *Engine) resolution(p *picture, out []finding.Finding) []finding.Finding
 	e.s.Hiss = hissState{}
 	c := claim{
 		kind: finding.DeviceChanged, severity: finding.Info, since: p.at - blockS, contact: math.NaN(), sure: 0.95,
-		evidence: fmt.Sprintf("lead values now come in steps of %.0f mΩ, before in steps of %.0f mΩ", g.Step*1e3, g.Was*1e3),
+		evidence: say("lead values now come in steps of %.3g mΩ, before in steps of %.3g mΩ", g.Step*1e3, g.Was*1e3),
 	}
 	return e.raise(aboutWork, p.at, &c, out)
 }

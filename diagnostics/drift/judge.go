@@ -19,6 +19,7 @@ type picture struct {
 	mean   [channels]float64 // of two days, every block counted, Ω
 	limit  [channels]float64 // level at which a contact is called bad, Ω
 	reach  [channels]float64 // contact that moves the reading by its whole limit, Ω; +Inf without one
+	grow   float64           // factor on every limit while the baseline is young
 	blocks uint32
 	lowest bool // of three leads two rose: the lowest one is copper
 }

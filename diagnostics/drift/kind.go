@@ -1,7 +1,6 @@
 package drift
 
 import (
-	"fmt"
 	"math"
 
 	"ohmdrift/diagnostics/copper"
@@ -65,33 +64,36 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	switch {
 	case e.spiking(k) && !(float64(ch.Spike.Size) <= p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
-		c.evidence = fmt.Sprintf("%.0f short rises of %s in about ten days, %.1f mΩ in the mean, %.0f of them seen in the sensor value as well", ch.Spike.Sure+ch.Spike.Maybe, e.m.name(k), ch.Spike.Size*1e3, ch.Spike.Sure)
+		sure, all := e.spikeNeed(k)
+		c.evidence = say("%.1f short rises of %s in about ten days (older ones fade), %s on average (at least %s), %.1f of them seen in the sensor value as well; called from %.1f seen there or %.1f in all",
+			ch.Spike.Sure+ch.Spike.Maybe, e.m.name(k), ohms(float64(ch.Spike.Size)), ohms(e.spikeWorth(k)), ch.Spike.Sure, sure, all)
 	case e.voltage(k, p) || p.level[k] < -2*p.limit[k]:
 		c.kind = finding.ThermalEMF
-		c.evidence = fmt.Sprintf("%s is %.1f mΩ lower than its copper for two days and came there slowly, swing ±%.1f mΩ: no contact can do that, a voltage can", e.m.name(k), -p.level[k]*1e3, x*1e3)
+		c.evidence = say("%s is %s below its copper (median of two days, threshold %s) and came there slowly; it moves by ±%s within days: no contact can lower a lead, a voltage can", e.m.name(k), ohms(-p.level[k]), ohms(e.fallWorth(k, p)), ohms(x))
 	case e.noisy(k, p) && ch.Spike.Sure+ch.Spike.Maybe < 2 && (p.level[k] < p.limit[k] || e.noise(k) > 3*x):
 		c.kind, c.contact = finding.LeadNoise, e.noise(k)
-		c.evidence = fmt.Sprintf("single values of %s scatter by ±%.1f mΩ, %.2f times the baseline or more against every other lead, while the others do not", e.m.name(k), e.noise(k)*1e3, math.Exp(e.s.Hiss.alone(k, e.m.n)))
+		c.evidence = say("single values of %s scatter by ±%s more than those of the other leads (threshold %s), %.2f times as much as in the baseline against every other lead (threshold %.2f)",
+			e.m.name(k), ohms(e.noise(k)), ohms(e.noiseWorth(k, p)), math.Exp(e.s.Hiss.alone(k, e.m.n)), noiseMore)
 	case e.junction(k, p) && !(math.Abs(t) > math.Abs(f)+0.1):
 		c.kind = finding.ThermalEMF
-		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the temperature of the cable (correlation %.2f), by as much and to the side as a voltage between a process at %.0f °C and the box does: a junction of two metals, or a loose contact that opens with it", e.m.name(k), x*1e3, p.level[k]*1e3, f, p.t)
+		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, with the temperature of the cable (correlation %.2f), by as much and to the side as a voltage between a process at %.0f °C and the box does: a junction of two metals, or a loose contact that opens with it", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, p.t)
 	case moves && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1, e.junction(k, p):
 		c.kind = finding.ThermalEMF
-		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the process temperature (correlation %.2f; with the cable's %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, t, f)
+		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, with the process temperature (correlation %.2f; with that of the cable %.2f): a voltage, not a contact", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), t, f)
 	case moves && (math.Abs(f) > 0.4 || d > 0.25), moves && x > wild*p.level[k] && (math.Abs(f) > 0.2 || d > 0.1):
 		c.kind = finding.LeadThermal
-		c.evidence = fmt.Sprintf("%s swings by ±%.1f mΩ around %.1f mΩ with the temperature of the cable (correlation %.2f, %.0f %% of it daily), copper taken off", e.m.name(k), x*1e3, p.level[k]*1e3, f, d*100)
+		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, with the temperature of the cable (correlation %.2f, %.0f %% of it repeats daily; in the baseline it moved by at most ±%s)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, d*100, ohms(float64(ch.Calm)))
 	case ch.Turns >= wetTurns:
 		c.kind = finding.LeadMoisture
-		c.evidence = fmt.Sprintf("contact part of %s came and went over days, %d turns of %.0f %% of its peak of %.1f mΩ or more; now %.1f mΩ", e.m.name(k), ch.Turns, turnShare*100, ch.Peak*1e3, p.level[k]*1e3)
+		c.evidence = say("the contact of %s came and went over days: %d turns (called so from %d) of %.0f %% of its peak of %s or more; now %s, threshold %s", e.m.name(k), ch.Turns, wetTurns, turnShare*100, ohms(ch.Peak), ohms(p.level[k]), ohms(p.limit[k]))
 	case moves && x > wild*p.level[k]:
 		c.kind = finding.LeadIntermittent
-		c.evidence = fmt.Sprintf("%s comes and goes within days: ±%.1f mΩ around %.1f mΩ, with no temperature (cable %.2f, process %.2f)", e.m.name(k), x*1e3, p.level[k]*1e3, f, t)
+		c.evidence = say("%s comes and goes within days by ±%s around %s (threshold %s), copper taken off, and with no temperature (correlation with that of the cable %.2f, of the process %.2f)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, t)
 	case ch.abrupt(p.raw[k]):
 		c.kind = finding.LeadStep
-		c.evidence = fmt.Sprintf("%s rose by %.1f mΩ at %s and stayed; threshold %.1f mΩ", e.m.name(k), ch.Jump*1e3, clock(ch.JumpAt), p.limit[k]*1e3)
+		c.evidence = say("%s rose by %s at %s and stayed: now %s beyond its copper, threshold %s (%s)", e.m.name(k), ohms(ch.Jump), clock(ch.JumpAt), ohms(p.quick[k]), ohms(p.limit[k]), e.rule(k, p))
 	default:
 		c.kind = finding.LeadDrift
-		c.evidence = fmt.Sprintf("contact part of %s is %.1f mΩ over two days, threshold %.1f mΩ, since %s", e.m.name(k), p.level[k]*1e3, p.limit[k]*1e3, day(ch.Rise))
+		c.evidence = say("%s is %s beyond its copper (median of two days), threshold %s (%s); it was last near its baseline on %s", e.m.name(k), ohms(p.level[k]), ohms(p.limit[k]), e.rule(k, p), day(ch.Rise))
 	}
 }

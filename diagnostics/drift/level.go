@@ -1,6 +1,9 @@
 package drift
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 // Levels at which a contact is called bad. A sound loop stays within 1 mΩ over
 // months once copper and what belongs to the lead are taken off; the constants
@@ -13,6 +16,7 @@ const (
 	floorScale   = 3      // mean absolute residuals of a block: two days of them average to a third
 	floorCalm    = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
 	floorPair    = 0.005  // where two values stand against each other
+	calmPair     = 5      // of the largest swing of the baseline there: the swing of both is in it
 	pairSettling = 120    // blocks after work in which, of two, the fall of one can pass for the rise of the other
 	floorAlone   = 0.15   // of a single sum, whose temperature is known from its neighbours only
 	unlearnt     = 2.0    // factor, less 1, on all of it while the baseline is young
@@ -21,25 +25,12 @@ const (
 
 // levels completes the picture with levels and thresholds.
 func (e *Engine) levels(p *picture) {
-	grow := 1 + unlearnt*min(1, math.Exp(-(float64(p.blocks)-settling)/24))
+	p.grow = 1 + unlearnt*min(1, math.Exp(-(float64(p.blocks)-settling)/24))
 	for k := range e.m.n {
-		ch := &e.s.Ch[k]
-		p.level[k], p.quick[k] = ch.level(8), ch.level(3)
+		p.level[k], p.quick[k] = e.s.Ch[k].level(8), e.s.Ch[k].level(3)
 		p.reach[k] = e.reach(k, p.t)
-		l := max(floorOhm, floorShare*ch.Base, floorGrid*float64(e.s.Grid.Step), floorScale*float64(ch.Scale), floorCalm*float64(ch.Calm))
-		if e.m.n == 2 { // the difference of two, each with its own slow drift
-			l = max(l, floorPair, 5*float64(ch.Calm))
-			if p.blocks < pairSettling {
-				l *= 2
-			}
-		}
-		if e.m.n == 1 {
-			l = max(l, floorAlone*ch.Base, 3*floorScale*float64(ch.Scale))
-		}
-		if !math.IsInf(p.reach[k], 1) {
-			l = max(l, floorLimit*p.reach[k])
-		}
-		p.limit[k] = l * grow
+		l, _ := e.threshold(k, p)
+		p.limit[k] = l * p.grow
 	}
 	p.raw = p.level
 	e.shift(&p.level, p)
@@ -55,6 +46,51 @@ func (e *Engine) levels(p *picture) {
 		p.mean[k] = e.s.Ch[k].mean(8)
 	}
 	e.shift(&p.mean, p)
+}
+
+// threshold returns the level at which a contact is called bad on a baseline
+// that is learnt, and the rule that gives it.
+func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
+	ch := &e.s.Ch[k]
+	least := func(v float64, why string) {
+		if v > x {
+			x, rule = v, why
+		}
+	}
+	least(floorOhm, "what a sound terminal may change by")
+	least(floorShare*ch.Base, "0.15 % of the lead")
+	least(floorGrid*float64(e.s.Grid.Step), "resolution of the device")
+	least(floorScale*float64(ch.Scale), "3 × block-to-block scatter of the baseline")
+	least(floorCalm*float64(ch.Calm), "3 × largest swing of the baseline")
+	switch e.m.n {
+	case 2: // the difference of two, each with its own slow drift
+		least(floorPair, "what two sound leads may part by")
+		least(calmPair*float64(ch.Calm), "5 × largest swing of the baseline")
+		if p.blocks < pairSettling {
+			x *= 2
+		}
+	case 1:
+		least(floorAlone*ch.Base, "15 % of a sum without a second one")
+		least(3*floorScale*float64(ch.Scale), "9 × block-to-block scatter of the baseline")
+	}
+	if !math.IsInf(p.reach[k], 1) {
+		least(floorLimit*p.reach[k], ruleLimit)
+	}
+	return x, rule
+}
+
+const ruleLimit = "1.5 % of the contact that moves the reading by its limit"
+
+// rule writes where the threshold of a channel comes from.
+func (e *Engine) rule(k int, p *picture) string {
+	_, r := e.threshold(k, p)
+	if e.m.n == 2 && p.blocks < pairSettling && r != ruleLimit {
+		r += ", × 2 in the first month"
+	}
+	if p.grow > 1.005 {
+		r += fmt.Sprintf(", × %.2f while the baseline is young", p.grow)
+	}
+	return r
 }
 
 // twoRose tells whether of three leads two have risen: one stands above, another

@@ -12,9 +12,9 @@ import (
 func (e *Engine) limits(p *picture, out []finding.Finding) []finding.Finding {
 	s := &e.s.Error
 	x := recentShare(s.Hi[:])
-	side, lim := "high", float64(e.m.spec.LimitHigh)
+	side, lim := "upper", float64(e.m.spec.LimitHigh)
 	if l := recentShare(s.Lo[:]); !e.fourWire() && (l > x || math.IsNaN(x)) {
-		x, side, lim = l, "low", float64(e.m.spec.LimitLow)
+		x, side, lim = l, "lower", float64(e.m.spec.LimitLow)
 	}
 	if s.Kept < 3 || !(x >= 1) || e.s.Found[aboutContact].Kind != 0 || e.s.Found[aboutWiring].Kind != 0 {
 		if !(x >= 0.95) { // deadband
@@ -23,7 +23,7 @@ func (e *Engine) limits(p *picture, out []finding.Finding) []finding.Finding {
 		return out
 	}
 	c := claim{kind: finding.Imbalance, severity: finding.OutOfSpec, since: p.at - 3*dayS, contact: nan, sure: 0.9}
-	c.evidence = fmt.Sprintf("the reading error is at %.0f %% of its %s limit of %+.2f °C for 5 %% of each of three days", x*100, side, lim)
+	c.evidence = say("the reading error is at %.0f %% of its %s limit of %+.2f °C for 5 %% of each of three days, and no contact stands that would explain it", x*100, side, lim)
 	if e.leadLimited() {
 		c.kind = finding.LeadLimit
 		c.evidence = fmt.Sprintf("the largest lead is at %.0f %% of the %.2f Ω up to which the device works", x*100, float64(e.m.spec.LeadLimit))

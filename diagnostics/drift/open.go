@@ -50,14 +50,14 @@ func (e *Engine) watchOpen(l *look, out []finding.Finding) []finding.Finding {
 		return out
 	}
 	c := claim{kind: finding.LeadOpen, severity: finding.Failure, since: o.Since, contact: math.NaN(), sure: 0.99}
-	who := "no lead can be told from the others"
+	who := "no lead stands out"
 	for k := range e.m.n {
 		if o.Lead[k]*2 > o.N && l.valid > 0 {
 			c.leads |= e.m.ch[k].named
-			who = "lead " + e.m.ch[k].lead.String() + " at the same time"
+			who = e.m.name(k) + " has no value, or one at the end of its range"
 		}
 	}
-	c.evidence = fmt.Sprintf("no current through the element in %d polls in a row since %s, %s", o.N, clock(o.Since), who)
+	c.evidence = fmt.Sprintf("no current through the element in %d polls in a row since %s (called from %d); %s", o.N, clock(o.Since), need, who)
 	return e.raise(aboutOpen, e.s.Last, &c, out)
 }
 

@@ -81,7 +81,7 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 	case r.Kind == 0:
 		state = finding.Raised
 	case r.kind() != c.kind:
-		out = e.clear(t, at, "now "+string(c.kind), out)
+		out = e.clear(t, at, "called "+string(c.kind)+" from now on", out)
 		state = finding.Raised
 	case c.severity > r.Severity || c.leads != r.Leads:
 	case at-r.Updated < updateEvery:

@@ -55,6 +55,6 @@ func (e *Engine) wired(p *picture, out []finding.Finding) []finding.Finding {
 	if e.m.spec.Wires == 4 {
 		c.kind = finding.NotFourWire
 	}
-	c.evidence = fmt.Sprintf("%s is %.3f Ω where its neighbours are %.3f Ω: a jumper in place of a lead", e.m.name(low), r[low], ref)
+	c.evidence = fmt.Sprintf("%s is %.3f Ω, less than %.0f %% of the %.3f Ω of its neighbours: a jumper in place of a lead", e.m.name(low), r[low], share*100, ref)
 	return e.raise(aboutWiring, p.at, &c, out)
 }

@@ -63,10 +63,10 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 	}
 	c := claim{
 		kind: finding.CableChanged, severity: finding.Info, since: cu.JumpAt, contact: math.NaN(), sure: 0.9,
-		evidence: fmt.Sprintf("all leads changed by %+.1f %% within one poll at %s and stayed: another cable length or cross-section; learning anew", away*100, clock(cu.JumpAt)),
+		evidence: say("all leads changed by %+.1f %% within one poll at %s and stayed (called from %.0f %%): another cable length or cross-section; learning anew", away*100, clock(cu.JumpAt), newFactor*100),
 	}
-	out = e.clear(aboutContact, p.at, "cable changed", out)
-	out = e.clear(aboutWork, p.at, "superseded", out)
+	out = e.clear(aboutContact, p.at, "the cable was changed", out)
+	out = e.clear(aboutWork, p.at, "a newer note takes its place", out)
 	out = e.raise(aboutWork, p.at, &c, out)
 	e.renew()
 	return out, true
@@ -160,7 +160,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	if a, b, ok := e.swapped(p); ok {
 		c := claim{
 			kind: finding.LeadsSwapped, leads: e.m.ch[a].named | e.m.ch[b].named, severity: finding.Info, since: e.s.Ch[a].JumpAt, contact: math.NaN(), sure: 0.8,
-			evidence: fmt.Sprintf("two leads changed by %+.1f and %+.1f mΩ at %s, each to where the other stood", p.raw[a]*1e3, p.raw[b]*1e3, clock(e.s.Ch[a].JumpAt)),
+			evidence: say("%s changed by %+.1f mΩ and %s by %+.1f mΩ at %s, each to where the other stood", e.m.name(a), p.raw[a]*1e3, e.m.name(b), p.raw[b]*1e3, clock(e.s.Ch[a].JumpAt)),
 		}
 		e.absorb(a, p.raw[a])
 		e.absorb(b, p.raw[b])
@@ -173,7 +173,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 		}
 		c := claim{
 			kind: finding.LeadRestored, leads: e.m.ch[k].named, severity: finding.Info, since: ch.JumpAt, contact: p.level[k], sure: 0.8,
-			evidence: fmt.Sprintf("contact fell by %.1f mΩ at %s and stayed there", -p.level[k]*1e3, clock(ch.JumpAt)),
+			evidence: fmt.Sprintf("%s fell by %s at %s and stayed there: its contact was made good; learnt", e.m.name(k), ohms(-p.level[k]), clock(ch.JumpAt)),
 		}
 		e.absorb(k, p.level[k])
 		out = e.raise(aboutWork, p.at, &c, out)
@@ -186,7 +186,7 @@ const workStands = 7 * dayS
 
 func (e *Engine) forgetWork(p *picture, out []finding.Finding) []finding.Finding {
 	if r := &e.s.Found[aboutWork]; r.Kind != 0 && p.at-r.Raised > workStands {
-		return e.clear(aboutWork, p.at, "learnt", out)
+		return e.clear(aboutWork, p.at, "learnt; a note on work stands for a week", out)
 	}
 	return out
 }
