@@ -127,8 +127,8 @@ func checkExplanation(t *testing.T, name string) {
 			paths++
 		}
 	}
-	if paths != 3*3+1 {
-		t.Errorf("%d lines drawn, want 3 of each of 3 leads and the copper factor", paths)
+	if paths != 3*3+3*3+1 {
+		t.Errorf("%d lines drawn, want 3 of each of 3 leads, movement, noise and rises of each, and the copper factor", paths)
 	}
 }
 

@@ -4,17 +4,18 @@ import (
 	"bytes"
 	"fmt"
 	"html"
-	"math"
 	"strings"
 	"time"
 
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/drift"
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
 )
 
 // chart collects what the SVG shows: for every lead its contact part, smoothed
-// level and threshold, below them the copper factor, and what was said when.
+// level and threshold; below them what else can raise a finding (movement within
+// days, noise, excursions) and the copper factor; then what was said when.
 type chart struct {
 	spec  *diagnostics.Spec
 	times []time.Time
@@ -25,6 +26,7 @@ type chart struct {
 type word struct {
 	at   time.Time
 	text string
+	why  string
 	bad  bool
 }
 
@@ -37,7 +39,10 @@ func (c *chart) said(f *finding.Finding) {
 	if f.State == finding.Updated {
 		return
 	}
-	c.words = append(c.words, word{f.Time, strings.Join(append([]string{string(f.Kind)}, append(f.Leads.Names(), f.State.String())...), " "), f.Severity > finding.Info && f.State == finding.Raised})
+	c.words = append(c.words, word{
+		at: f.Time, why: f.Evidence, bad: f.Severity > finding.Info && f.State == finding.Raised,
+		text: strings.Join(append([]string{string(f.Kind)}, append(f.Leads.Names(), f.State.String(), f.Severity.String())...), " "),
+	})
 }
 
 // Sizes of the drawing in px.
@@ -46,144 +51,127 @@ const (
 	chartLeft   = 70
 	chartRight  = 20
 	panelHeight = 150
-	panelGap    = 40
-	chartTop    = 50
-	mostWords   = 40 // findings that get a mark
+	panelGap    = 58
+	chartTop    = 112
+	mostWords   = 40  // findings that get a mark
+	whyWidth    = 165 // characters of evidence in a line
 )
 
-// series is one line of a panel.
-type series struct {
-	name   string
-	style  string // SVG attributes
-	values func(v *drift.View) float64
-}
-
-// panel is one small chart.
-type panel struct {
-	title string
-	lines []series
-	below string // a line of text
+// key explains the drawing to whoever sees the first of them.
+var key = []string{
+	"Contact: what a lead has beyond the copper factor that all leads share and beyond its own baseline. Block: median of six hours. Level: median of two days.",
+	"A contact is called bad when its level has stood above the threshold for a day; the rule behind each threshold is in the CSV. A young baseline has a higher one.",
+	"The small line under a lead is a second opinion that decides nothing: textbook statistics take days for independent, which contacts are not, and speak early.",
+	"Scales of resistances and counts are logarithmic (those of contacts linear up to the threshold), so that a small beginning and a large end are both seen.",
 }
 
 func (c *chart) panels() []panel {
 	var ps []panel
+	milli := func(x float64) float64 { return 1e3 * x }
 	for _, l := range c.spec.Leads() {
 		days, ohm := daily(c.times, c.views, l)
-		ps = append(ps, panel{below: opinion(days, ohm), title: fmt.Sprintf("lead %s, contact beyond copper, Ω", l), lines: []series{
-			{"block", `stroke="#8a8f98" stroke-width="1"`, func(v *drift.View) float64 { return float64(v.Contact[l]) }},
-			{"level", `stroke="#1f4e79" stroke-width="2"`, func(v *drift.View) float64 { return float64(v.Level[l]) }},
-			{"threshold", `stroke="#9c2f2f" stroke-width="1" stroke-dasharray="5 4"`, func(v *drift.View) float64 { return float64(v.Threshold[l]) }},
+		ps = append(ps, panel{below: opinion(days, ohm), title: fmt.Sprintf("lead %s: contact beyond copper, mΩ", l), bend: c.threshold(l), lines: []series{
+			{"block", `stroke="#8a8f98" stroke-width="1"`, func(v *drift.View) float64 { return milli(float64(v.Contact[l])) }},
+			{"level", `stroke="#1f4e79" stroke-width="2"`, func(v *drift.View) float64 { return milli(float64(v.Level[l])) }},
+			{"threshold", `stroke="#9c2f2f" stroke-width="1" stroke-dasharray="5 4"`, func(v *drift.View) float64 { return milli(float64(v.Threshold[l])) }},
 		}})
 	}
-	return append(ps, panel{title: "copper factor against the baseline", lines: []series{
-		{"factor", `stroke="#2f6b46" stroke-width="1.5"`, func(v *drift.View) float64 { return factor(v) }},
+	each := func(title string, bend float64, value func(v *drift.View, l measure.Lead) float64) {
+		p := panel{title: title, bend: bend}
+		for _, l := range c.spec.Leads() {
+			p.lines = append(p.lines, series{l.String(), leadStyle[l], func(v *drift.View) float64 { return value(v, l) }})
+		}
+		ps = append(ps, p)
+	}
+	each("movement within days, copper taken off: standard deviation, mΩ", 1, func(v *drift.View, l measure.Lead) float64 { return milli(v.Swing[l]) })
+	each("noise of single values: standard deviation, mΩ", 1, func(v *drift.View, l measure.Lead) float64 { return milli(float64(v.Noise[l])) })
+	each("short rises that returned within two polls, about ten days", 3, func(v *drift.View, l measure.Lead) float64 { return v.Spikes[l] })
+	return append(ps, panel{title: "copper factor against the baseline (0.393 % a kelvin)", lines: []series{
+		{"factor", `stroke="#2f6b46" stroke-width="1.5"`, factor},
 	}})
 }
 
-// factor is the copper factor, NaN while the engine has none: no copper has 0.
-func factor(v *drift.View) float64 {
-	if v.Factor == 0 {
-		return math.NaN()
+// leadStyle draws a lead where several share a panel: side a blue, side b red,
+// the second lead of a side dashed, so that it can be told without colours.
+var leadStyle = [measure.LeadCount]string{
+	`stroke="#1f4e79" stroke-width="1.5"`, `stroke="#1f4e79" stroke-width="1.5" stroke-dasharray="4 3"`,
+	`stroke="#9c2f2f" stroke-width="1.5"`, `stroke="#9c2f2f" stroke-width="1.5" stroke-dasharray="4 3"`,
+}
+
+// threshold returns the newest threshold of a lead in mΩ, 0 where none is known.
+func (c *chart) threshold(l measure.Lead) float64 {
+	for i := len(c.views) - 1; i >= 0; i-- {
+		if x := 1e3 * float64(c.views[i].Threshold[l]); x > 0 {
+			return x
+		}
 	}
-	return v.Factor
+	return 0
 }
 
 // svg draws everything; an empty record gives a drawing that says so.
 func (c *chart) svg() []byte {
-	var b bytes.Buffer
+	var b, words bytes.Buffer
 	ps := c.panels()
-	height := chartTop + len(ps)*(panelHeight+panelGap) + 20*min(len(c.words), mostWords) + 30
+	below := chartTop + len(ps)*(panelHeight+panelGap)
+	x := c.scale()
+	height := c.drawWords(&words, x, below) + 30
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%d" height="%d" font-family="sans-serif" font-size="12" fill="#222">`+"\n", chartWidth, height)
 	fmt.Fprintf(&b, `<rect width="100%%" height="100%%" fill="#fff"/><text x="%d" y="24" font-size="16">%s: what the engine saw</text>`+"\n", chartLeft, html.EscapeString(c.spec.Tag))
 	if len(c.times) < 2 {
 		fmt.Fprintf(&b, `<text x="%d" y="44">fewer than two blocks of six hours: nothing to draw</text></svg>`+"\n", chartLeft)
 		return b.Bytes()
 	}
-	x := c.scale()
+	for i, t := range key {
+		fmt.Fprintf(&b, `<text x="%d" y="%d" font-size="11" fill="#555">%s</text>`+"\n", chartLeft, 42+14*i, t)
+	}
 	for i, p := range ps {
 		c.drawPanel(&b, &p, x, float64(chartTop+i*(panelHeight+panelGap)))
 	}
-	c.drawWords(&b, x, chartTop+len(ps)*(panelHeight+panelGap))
+	b.Write(words.Bytes())
 	b.WriteString("</svg>\n")
 	return b.Bytes()
 }
 
-// scale maps time to px.
-func (c *chart) scale() func(time.Time) float64 {
-	from := c.times[0]
-	span := c.times[len(c.times)-1].Sub(from).Seconds()
-	return func(t time.Time) float64 {
-		share := min(max(t.Sub(from).Seconds()/max(span, 1), 0), 1)
-		return chartLeft + share*(chartWidth-chartLeft-chartRight)
-	}
-}
-
-func (c *chart) drawPanel(b *bytes.Buffer, p *panel, x func(time.Time) float64, top float64) {
-	low, high := c.bounds(p)
-	y := func(v float64) float64 { return top + panelHeight*(high-v)/(high-low) }
-	fmt.Fprintf(b, `<text x="%d" y="%.0f">%s</text><rect x="%d" y="%.0f" width="%d" height="%d" fill="none" stroke="#ccc"/>`+"\n",
-		chartLeft, top-6, p.title, chartLeft, top, chartWidth-chartLeft-chartRight, panelHeight)
-	for _, v := range [...]float64{low, (low + high) / 2, high} {
-		fmt.Fprintf(b, `<text x="%d" y="%.1f" text-anchor="end" fill="#666">%s</text>`, chartLeft-6, y(v)+4, strings.ReplaceAll(fmt.Sprintf("%.3g", v), "-", "−"))
-	}
-	b.WriteByte('\n')
-	for i, s := range p.lines {
-		fmt.Fprintf(b, `<path fill="none" %s d="`, s.style)
-		c.path(b, s.values, x, y)
-		fmt.Fprintf(b, `"/><line x1="%d" x2="%d" y1="%.0f" y2="%.0f" %s/><text x="%d" y="%.0f">%s</text>`+"\n",
-			chartWidth-330+110*i, chartWidth-306+110*i, top-10, top-10, s.style, chartWidth-300+110*i, top-6, s.name)
-	}
-	fmt.Fprintf(b, `<text x="%d" y="%.0f" fill="#666">%s</text><text x="%d" y="%.0f" text-anchor="end" fill="#666">%s</text>`+"\n",
-		chartLeft, top+panelHeight+15, c.times[0].Format(time.DateOnly), chartWidth-chartRight, top+panelHeight+15, c.times[len(c.times)-1].Format(time.DateOnly))
-	if p.below != "" {
-		fmt.Fprintf(b, `<text x="%d" y="%.0f" font-size="10" fill="#666">%s</text>`+"\n", chartLeft+80, top+panelHeight+15, p.below)
-	}
-}
-
-// path draws a line that is broken where the value is not known.
-func (c *chart) path(b *bytes.Buffer, value func(*drift.View) float64, x func(time.Time) float64, y func(float64) float64) {
-	pen := "M"
-	for i := range c.views {
-		v := value(&c.views[i])
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			pen = "M"
-			continue
-		}
-		fmt.Fprintf(b, "%s%.1f %.1f", pen, x(c.times[i]), y(v))
-		pen = "L"
-	}
-}
-
-// bounds are what the vertical axis shows, never empty.
-func (c *chart) bounds(p *panel) (low, high float64) {
-	low, high = math.Inf(1), math.Inf(-1)
-	for _, s := range p.lines {
-		for i := range c.views {
-			if v := s.values(&c.views[i]); !math.IsNaN(v) && !math.IsInf(v, 0) {
-				low, high = min(low, v), max(high, v)
-			}
-		}
-	}
-	if low > high {
-		return 0, 1
-	}
-	pad := max(0.05*(high-low), 0.001)
-	return low - pad, high + pad
-}
-
-// drawWords marks findings across the panels and lists them below.
-func (c *chart) drawWords(b *bytes.Buffer, x func(time.Time) float64, top int) {
+// drawWords marks findings across the panels and lists them below with what was
+// said; it returns where the list ends.
+func (c *chart) drawWords(b *bytes.Buffer, x func(time.Time) float64, top int) int {
+	y := top + 10
 	for i, w := range c.words {
 		colour := "#1f4e79"
 		if w.bad {
 			colour = "#9c2f2f"
 		}
 		if i == mostWords {
-			fmt.Fprintf(b, `<text x="%d" y="%d">… and %d more, in the CSV</text>`+"\n", chartLeft, top+20*i+10, len(c.words)-mostWords)
-			return
+			fmt.Fprintf(b, `<text x="%d" y="%d">… and %d more, in the CSV</text>`+"\n", chartLeft, y, len(c.words)-mostWords)
+			return y + 20
 		}
 		fmt.Fprintf(b, `<line x1="%.1f" x2="%.1f" y1="%d" y2="%d" stroke="%s" stroke-dasharray="2 3"/><text x="%.1f" y="%d" font-size="10" fill="%s">%d</text>`+"\n",
 			x(w.at), x(w.at), chartTop, top-panelGap, colour, x(w.at)+2, chartTop+10+12*(i%10), colour, i+1)
-		fmt.Fprintf(b, `<text x="%d" y="%d" fill="%s">%d  %s  %s</text>`+"\n", chartLeft, top+20*i+10, colour, i+1, w.at.UTC().Format("2006-01-02 15:04"), html.EscapeString(w.text))
+		fmt.Fprintf(b, `<text x="%d" y="%d" fill="%s">%d  %s  %s</text>`+"\n", chartLeft, y, colour, i+1, w.at.UTC().Format("2006-01-02 15:04Z"), html.EscapeString(w.text))
+		for _, line := range wrap(w.why, whyWidth) {
+			y += 15
+			fmt.Fprintf(b, `<text x="%d" y="%d" font-size="11" fill="#444">%s</text>`+"\n", chartLeft+16, y, html.EscapeString(line))
+		}
+		y += 22
 	}
+	return y
+}
+
+// wrap breaks a sentence between words into lines of at most so many characters.
+func wrap(s string, most int) (lines []string) {
+	line, n := "", 0
+	for _, w := range strings.Fields(s) {
+		k := len([]rune(w))
+		if n > 0 && n+1+k > most {
+			lines, line, n = append(lines, line), "", 0
+		}
+		if n > 0 {
+			line, n = line+" ", n+1
+		}
+		line, n = line+w, n+k
+	}
+	if n > 0 {
+		lines = append(lines, line)
+	}
+	return lines
 }

@@ -13,7 +13,6 @@ import (
 
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/finding"
-	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
 )
 
@@ -57,25 +56,25 @@ func fileName(tag string) string {
 }
 
 func (e *Explanation) header() []string {
-	h := []string{"time", "what", "copper_factor", "learnt"}
+	h := []string{"time", "what", "copper_factor", "learnt", "threshold_times"}
 	for _, l := range e.spec.Leads() {
-		for _, q := range [...]string{"contact", "level", "threshold", "noise", "noise_base"} {
+		for _, q := range [...]string{"contact", "level", "threshold", "swing", "noise", "noise_base"} {
 			h = append(h, fmt.Sprintf("%s_%s_ohm", l, q))
 		}
-		h = append(h, l.String()+"_excursions")
+		h = append(h, l.String()+"_excursions", l.String()+"_threshold_rule")
 	}
-	return append(h, "standing", "said")
+	return append(h, "standing", "said", "error_degC", "u_degC", "p10", "p50", "p90")
 }
 
 // Take writes what was seen; an error is kept for Close.
 func (e *Explanation) Take(s *Seen) {
 	if s.Block {
-		e.write(e.row(s, s.View.Block, "block", ""))
+		e.write(append(e.row(s, s.View.Block, "block", ""), "", "", "", "", ""))
 		e.chart.block(s)
 	}
 	for i := range s.Said {
 		f := &s.Said[i]
-		e.write(e.row(s, f.Time, "finding", said(f)))
+		e.write(append(e.row(s, f.Time, "finding", said(f)), outlook(f)...))
 		e.chart.said(f)
 	}
 }
@@ -89,14 +88,28 @@ func said(f *finding.Finding) string {
 	return t + ": " + f.Evidence
 }
 
+// outlook is what a finding says of the error and of the time left, in the cells
+// after it; a moment that is not known or never comes is empty.
+func outlook(f *finding.Finding) []string {
+	r := []string{decimals(f.Error), decimals(f.U), "", "", ""}
+	if f.Forecast != nil {
+		for i, t := range [...]time.Time{f.Forecast.P10, f.Forecast.P50, f.Forecast.P90} {
+			if !t.IsZero() {
+				r[2+i] = t.UTC().Format(time.RFC3339)
+			}
+		}
+	}
+	return r
+}
+
 func (e *Explanation) row(s *Seen, at time.Time, what, said string) []string {
 	v := &s.View
-	r := []string{at.UTC().Format(time.RFC3339), what, decimals(factor(v)), strconv.FormatBool(v.Learnt)}
+	r := []string{at.UTC().Format(time.RFC3339), what, decimals(factor(v)), strconv.FormatBool(v.Learnt), decimals(v.Young)}
 	for _, l := range e.spec.Leads() {
-		for _, q := range [...]*measure.Leads{&v.Contact, &v.Level, &v.Threshold, &v.Noise, &v.NoiseBase} {
-			r = append(r, decimals(q[l]))
+		for _, q := range [...]quantity.Ohm{v.Contact[l], v.Level[l], v.Threshold[l], quantity.Ohm(v.Swing[l]), v.Noise[l], v.NoiseBase[l]} {
+			r = append(r, decimals(q))
 		}
-		r = append(r, decimals(v.Spikes[l]))
+		r = append(r, decimals(v.Spikes[l]), v.Rule[l])
 	}
 	standing := make([]string, len(v.Standing))
 	for i, k := range v.Standing {

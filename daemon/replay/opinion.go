@@ -55,23 +55,23 @@ func opinion(days []time.Time, ohm []float64) string {
 			ewma = days[day].Format(time.DateOnly)
 		}
 	}
-	slope, p := rise(ohm[max(0, len(ohm)-opinionTrend):])
-	text := fmt.Sprintf("daily means, ±%.2f mΩ in the first %d days. CUSUM: %s. EWMA: %s. Last %d days: %+.2f mΩ a day (median slope), Mann–Kendall p %.1g",
-		sigma*1e3, opinionLearn, cusum, ewma, opinionTrend, slope*1e3, p)
-	return strings.NewReplacer(" -", " −", "e-", "e−").Replace(text)
+	slope, low, high, p := rise(ohm[max(0, len(ohm)-opinionTrend):])
+	text := fmt.Sprintf("daily means, ±%.2f mΩ in the first %d days. CUSUM: %s. EWMA: %s. Last %d days: %+.2f mΩ a day (median slope, 95 %% %.2f to %.2f), Mann–Kendall p %.1g",
+		sigma*1e3, opinionLearn, cusum, ewma, opinionTrend, slope*1e3, low*1e3, high*1e3, p)
+	return strings.NewReplacer("-0.00", "0.00", "+0.00", "0.00", " -", " −", "e-", "e−").Replace(text)
 }
 
-// rise returns the slope of a series in Ω a day and how likely such a trend is
+// rise returns the slope of a series in Ω a day with its interval, and how likely such a trend is
 // without one, days that hang together counted for what they are.
-func rise(ohm []float64) (slope, p float64) {
+func rise(ohm []float64) (slope, low, high, p float64) {
 	day := make([]float64, len(ohm))
 	for i := range day {
 		day[i] = float64(i)
 	}
-	slope = stat.TheilSen(day, ohm)
+	slope, low, high = stat.TheilSen(day, ohm)
 	_, _, z := stat.Kendall(ohm)
 	z /= math.Sqrt(stat.HamedRao(ohm, slope, opinionLags))
-	return slope, math.Erfc(math.Abs(z) / math.Sqrt2)
+	return slope, low, high, math.Erfc(math.Abs(z) / math.Sqrt2)
 }
 
 // moments returns mean and standard deviation of the numbers in x; NaN where

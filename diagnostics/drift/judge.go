@@ -3,6 +3,7 @@ package drift
 import (
 	"math"
 
+	"ohmdrift/diagnostics/drift/stat"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -110,7 +111,7 @@ func (s *swing) add(u, f, t float64, quarter int) {
 }
 
 // ewma moves an exponentially weighted mean z towards x by a weight.
-func ewma(z, x, weight float64) float64 { return z + weight*(x-z) }
+func ewma(z, x, weight float64) float64 { return stat.EWMA(z, x, weight) }
 
 // size returns the standard deviation of the residual around its level, Ω.
 func (s *swing) size() float64 { return math.Sqrt(float64(s.UU)) }

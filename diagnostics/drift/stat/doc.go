@@ -2,9 +2,10 @@
 // against published values.
 //
 // The engine itself runs on EWMA (noise and swing of a lead) and Line (the
-// forecast). Cusum, Kendall, TheilSen and LocalLevel are the usual methods for
-// the same question; they stand here because the engine was measured against
-// them, and so that whoever wants to try them again starts from tested code.
+// forecast). Cusum with its run lengths, EWMALimit, Kendall, TheilSen and HamedRao
+// are the second opinion beside what --explain draws: textbook statistics that
+// decide nothing, for an engineer to compare with. That an EWMA is a local-level
+// filter in its steady state is shown in a test.
 //
-// Units are those of the data. Nothing here allocates but TheilSen.
+// Units are those of the data. EWMA, Cusum and Line allocate nothing.
 package stat

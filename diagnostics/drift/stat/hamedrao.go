@@ -28,10 +28,9 @@ func inflation(x []float64, slope float64, lags int) float64 {
 		return 1
 	}
 	r, n := ranks(d), float64(len(d))
-	const z = 1.959963985 // normal quantile 0.975
 	sum := 0.0
 	for i := 1; i <= min(lags, len(d)-1); i++ {
-		if a := autocorrelation(r, i); math.Abs(a) > z/math.Sqrt(n) {
+		if a := autocorrelation(r, i); math.Abs(a) > normal975/math.Sqrt(n) {
 			k := n - float64(i)
 			sum += k * (k - 1) * (k - 2) * a
 		}

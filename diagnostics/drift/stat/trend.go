@@ -39,9 +39,13 @@ func Kendall(x []float64) (s int, variance, z float64) {
 	return s, variance, z
 }
 
-// TheilSen returns the median of the slopes between all pairs of points; NaN
-// are left out.
-func TheilSen(x, y []float64) float64 {
+// normal975 is the quantile 0.975 of the normal distribution.
+const normal975 = 1.959963985
+
+// TheilSen returns the median of the slopes between all pairs of points and its
+// 95 % interval by Sen 1968, from the variance of Mann–Kendall's S. It counts the
+// points as independent. NaN are left out.
+func TheilSen(x, y []float64) (slope, low, high float64) {
 	var slopes []float64
 	for i := range x {
 		for j := range i {
@@ -52,8 +56,11 @@ func TheilSen(x, y []float64) float64 {
 	}
 	n := len(slopes)
 	if n == 0 {
-		return math.NaN()
+		return math.NaN(), math.NaN(), math.NaN()
 	}
 	slices.Sort(slopes)
-	return (slopes[(n-1)/2] + slopes[n/2]) / 2
+	_, variance, _ := Kendall(y)
+	c := normal975 * math.Sqrt(variance)
+	rank := func(r float64) float64 { return slopes[min(max(int(math.Round(r)), 0), n-1)] }
+	return (slopes[(n-1)/2] + slopes[n/2]) / 2, rank((float64(n)-c)/2 - 1), rank((float64(n) + c) / 2)
 }
