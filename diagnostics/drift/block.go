@@ -22,6 +22,7 @@ func (e *Engine) closeSlot(nb *Neighbour) {
 		if f, ok := e.factor(&v, nb); ok {
 			b.F[b.N] = float32(f)
 			e.account(&v, f, t)
+			e.warmed(&v, f, t, b.N)
 			e.jumped(e.own(&v, f))
 		}
 		b.N++
@@ -73,6 +74,7 @@ func (e *Engine) closeBlock(out []finding.Finding) []finding.Finding {
 		}
 	}
 	b.N = 0
+	e.s.Heat.Mask, e.s.Heat.From, e.s.Heat.Warm = 0, 0, false
 	for k := range e.m.n {
 		e.s.Ch[k].Diff, e.s.Ch[k].DiffN = 0, 0
 	}

@@ -121,6 +121,10 @@ func (h *hissState) alone(k, n int) float64 {
 func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	h := &e.s.Hiss
 	n := e.m.n * (e.m.n - 1) / 2
+	if e.s.Heat.Warm { // flanks of heat are no noise
+		h.Sum, h.N = [pairsMost]float32{}, [pairsMost]uint16{}
+		return out
+	}
 	calm := h.Over == 0
 	for k := range e.m.n {
 		calm = calm && !e.s.Ch[k].Flagged

@@ -34,6 +34,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	cu.N = min(cu.N+1, recent)
 	cu.Blocks++
 	p.blocks = cu.Blocks
+	e.heatBlock()
 	if e.s.Grid.close() {
 		out = e.resolution(&p, out)
 	}
@@ -70,7 +71,12 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 func (e *Engine) contact(k int) float64 {
 	b := &e.s.Block
 	var x [slotsPerBlock]float32
+	warm := e.heated(k)
 	for i := range b.N {
+		if warm>>i&1 != 0 {
+			x[i] = float32(math.NaN())
+			continue
+		}
 		x[i] = b.R[k][i] - b.F[i]*float32(e.s.Ch[k].Base)
 	}
 	return core(x[:b.N])

@@ -141,7 +141,7 @@ func (e *Engine) count(k int, g float64) {
 	p := &e.s.Ch[k].Spike
 	n := float32(p.Run)
 	switch {
-	case e.s.Copper.Blocks < spikeBlocks:
+	case e.s.Copper.Blocks < spikeBlocks, e.warming(k):
 	case p.Peak > 0 && p.Kept <= 0 && e.stormy(k):
 		p.Down += n // noise goes both ways
 	case p.Peak < 0:

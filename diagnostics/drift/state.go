@@ -25,6 +25,7 @@ type state struct {
 	Other   uint8   // blocks in a row in which the standing contact finding looked like another kind
 	Sound   uint16  // blocks in a row without a claim about a contact
 	Hiss    hissState
+	Heat    heatState
 	Sensor  sensorState
 	Slot    slotState
 	Block   blockState

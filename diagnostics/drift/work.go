@@ -96,6 +96,7 @@ func (e *Engine) renew() {
 	*cu = copperState{Carried: cu.ref()*cu.JumpFrom - 1}
 	e.s.Hiss = hissState{}
 	e.s.TwoRose = false
+	e.s.Heat = heatState{}
 	e.s.Error.Home, e.s.Error.HomeN = 0, 0
 }
 
