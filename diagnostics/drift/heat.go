@@ -141,7 +141,7 @@ func (e *Engine) heatOn(x, t float64, i uint8) {
 	if math.IsNaN(x) {
 		return
 	}
-	n := e.s.Slot.Index - h.Start
+	n := e.s.Slot.Index - int64(h.Start)
 	d, step := float32(x)-h.Still[h.K], float32(math.Abs(x-float64(h.Prev)))
 	h.Jump, h.Way, h.Prev = max(h.Jump, step), h.Way+step, float32(x)
 	h.Height = max(h.Height, d)
