@@ -12,11 +12,11 @@ import "math"
 // contact part of a lead that is known to be bad.
 
 // expect returns the contact part that a channel should show at factor f, Ω.
-func (c *chState) expect(f float64) float64 { return c.Fit.at(f) + c.Track }
+func (c *chState) expect(f float64) float64 { return c.usual(f) + c.Track }
 
 // ratio returns the copper factor that one channel alone would tell.
 func (c *chState) ratio(r float64) float64 {
-	a, b := c.Fit.line()
+	a, b := c.Fit.line(steepest * c.Base)
 	return (r - a + b - c.Track) / (c.Base + b)
 }
 
@@ -131,17 +131,25 @@ func (l *fit) add(f, c float64) {
 	l.FC += x * c
 }
 
-// line returns a and b.
-func (l *fit) line() (a, b float64) {
+// steepest is the most that a lead's own slope may be, of its copper: sun or a
+// hot line on one core make it some tenths steeper or flatter. Values that
+// rounding holds still fit a slope of minus all of its copper, and then nothing
+// is left to divide by.
+const steepest = 0.5
+
+// usual returns the contact part that belongs to the channel at factor f, Ω.
+func (c *chState) usual(f float64) float64 {
+	a, b := c.Fit.line(steepest * c.Base)
+	return a + b*(f-1)
+}
+
+// line returns a and b; b is at most so steep.
+func (l *fit) line(most float64) (a, b float64) {
 	if l.N == 0 {
 		return 0, 0
 	}
 	mf, mc := l.F/l.N, l.C/l.N
 	b = (l.FC - l.N*mf*mc) / (l.FF - l.N*mf*mf + priorSlope)
+	b = min(max(b, -most), most)
 	return mc - b*mf, b
-}
-
-func (l *fit) at(f float64) float64 {
-	a, b := l.line()
-	return a + b*(f-1)
 }

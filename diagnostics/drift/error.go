@@ -98,7 +98,7 @@ func (e *Engine) voltageShare(v *[channels]float64, f, t float64) float64 {
 	x := 0.0
 	for k := range e.m.n {
 		c := &e.s.Ch[k]
-		if r := math.Abs(v[k] - f*c.Base - c.Fit.at(f)); r > x {
+		if r := math.Abs(v[k] - f*c.Base - c.usual(f)); r > x {
 			x = r
 		}
 	}

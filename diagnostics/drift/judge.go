@@ -41,7 +41,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	for k := range e.m.n {
 		p.u[k] = math.NaN()
 		if c := e.contact(k); !math.IsNaN(c) {
-			p.u[k] = c - e.s.Ch[k].Fit.at(p.f)
+			p.u[k] = c - e.s.Ch[k].usual(p.f)
 			e.follow(k, &p, c)
 		}
 	}
@@ -174,7 +174,7 @@ func (e *Engine) learn(k int, p *picture) {
 		return
 	}
 	u := p.u[k]
-	ch.Fit.add(p.f, u+ch.Fit.at(p.f))
+	ch.Fit.add(p.f, u+ch.usual(p.f))
 	ch.ScaleN = min(ch.ScaleN+1, 40)
 	if l := ch.level(8); !math.IsNaN(l) {
 		ch.Scale += (float32(math.Abs(u-l)) - ch.Scale) / ch.ScaleN

@@ -20,7 +20,7 @@ func (e *Engine) wired(p *picture, out []finding.Finding) []finding.Finding {
 	n := e.m.n
 	var r, top [channels]float64
 	for k := range n {
-		r[k] = e.s.Ch[k].Base*p.f + p.u[k] + e.s.Ch[k].Fit.at(p.f)
+		r[k] = e.s.Ch[k].Base*p.f + p.u[k] + e.s.Ch[k].usual(p.f)
 		if math.IsNaN(r[k]) {
 			return out
 		}

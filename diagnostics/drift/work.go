@@ -47,7 +47,7 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 	}
 	now := p.f
 	if e.m.n == 1 {
-		now += (p.u[0] + e.s.Ch[0].Fit.at(p.f)) / e.s.Ch[0].Base
+		now += (p.u[0] + e.s.Ch[0].usual(p.f)) / e.s.Ch[0].Base
 	}
 	away := now/cu.JumpFrom - 1
 	if math.Abs(away) < newFactor {
@@ -129,7 +129,7 @@ func (e *Engine) swapped(p *picture) (a, b int, ok bool) {
 			if !x.abrupt(p.raw[a]) || !y.abrupt(p.raw[b]) || math.Abs(l[a]+l[b]) > 0.25*math.Max(math.Abs(l[a]), math.Abs(l[b]))+swapOhm {
 				continue
 			}
-			d := (y.Base + y.Fit.at(p.f)) - (x.Base + x.Fit.at(p.f))
+			d := (y.Base + y.usual(p.f)) - (x.Base + x.usual(p.f))
 			if e.m.n > 2 || math.Abs(l[a]-d) < 0.35*math.Abs(d)+swapOhm {
 				return b, a, true
 			}
