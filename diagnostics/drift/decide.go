@@ -278,6 +278,9 @@ func (e *Engine) spiking(k int) bool {
 	if float64(s.Size) < e.spikeWorth(k) {
 		return false
 	}
+	if g := &e.s.Grid; g.Same > 0 && s.Size < 1.5*g.Next { // a coarser resolution may be coming: its steps are no excursions
+		return false
+	}
 	sure, all := e.spikeNeed(k)
 	return s.Sure >= sure && s.Sure > 2*s.Down || s.Sure+s.Maybe >= all
 }

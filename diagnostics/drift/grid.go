@@ -75,7 +75,11 @@ func (g *gridState) close() bool {
 func (e *Engine) resolution(p *picture, out []finding.Finding) []finding.Finding {
 	g := &e.s.Grid
 	for k := range e.m.n {
-		e.s.Ch[k].Quiet, e.s.Ch[k].QuietN = 0, 0
+		ch := &e.s.Ch[k]
+		ch.Quiet, ch.QuietN = 0, 0
+		if g.Step > g.Was { // what rounding did before it was known to be coarser
+			ch.Spike.Sure, ch.Spike.Maybe, ch.Spike.Fast = 0, 0, 0
+		}
 	}
 	e.s.Hiss = hissState{}
 	c := claim{
