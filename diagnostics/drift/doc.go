@@ -52,12 +52,15 @@
 //
 // A loop leaves its limit when its error is beyond it for 5 % of a day; daily
 // shares of the limit exceeded in 5 % of the slots are kept for five weeks.
-// Straight lines, powers of time, exponentials and the shrinking contact spot
-// (R ∝ 1/a, Holm) are fitted; each is carried forward with the weight of its
-// fit, and quantiles of the moments of passing are the forecast, stretched on a
-// logarithmic scale until 80 % intervals cover 80 % on simulated plants. For a
-// lead that comes and goes it is the share of polls in an excursion that grows,
-// by a constant factor a day.
+// Straight lines, powers of time, exponentials, hyperbolas and the shrinking
+// contact spot (R ∝ 1/a, Holm) are fitted; what noise adds in the baseline is
+// taken off. Each is carried forward with the weight of its fit to the first day
+// that scatter lifts over the limit; quantiles of these moments are the forecast,
+// stretched on a logarithmic scale until 80 % intervals cover 80 % on simulated
+// plants. For a lead that comes and goes it is the share of polls in an excursion
+// that grows, by a factor a day that a fast and a slow count tell; of level and
+// excursions the earlier counts. A loop that has left its limit is past it until
+// it is back below 85 %.
 //
 // # What it cannot do
 //

@@ -35,6 +35,9 @@ type errorState struct {
 	Hi   [days]float32 // share of the high limit exceeded in 5 % of a day, newest last; NaN = unknown day
 	Lo   [days]float32
 	Kept uint8 // days kept
+
+	Usual [2]float32 // Hi and Lo of a day in the baseline
+	Over  [2]float32 // share of slots beyond the high and the low limit, fading with spikeFade
 }
 
 // account adds a slot: v are channel values in Ω, f the copper factor, t the
@@ -63,7 +66,25 @@ func (e *Engine) clockwork(t int64) {
 		s.Hour = h
 	}
 	if d := t / dayS; d != s.Day {
+		learn := s.Day != 0 && e.s.Copper.Blocks <= learnBlocks && e.s.Found[aboutContact].Kind == 0
 		s.closeDay(d)
+		if learn {
+			s.usual()
+		}
+	}
+}
+
+// usual learns from the newest day what a day of the baseline is: the error that
+// the leads have anyway, and what noise and rounding put on top of it.
+func (s *errorState) usual() {
+	for side, y := range [2]float32{s.Hi[days-1], s.Lo[days-1]} {
+		switch {
+		case y != y:
+		case s.Usual[side] == 0:
+			s.Usual[side] = y
+		default:
+			s.Usual[side] += (y - s.Usual[side]) / 7 // a week: the baseline has three
+		}
 	}
 }
 
@@ -142,6 +163,7 @@ func (s *errorState) closeDay(d int64) {
 		hi, lo := nan, nan
 		if i := int(math.Ceil(topShare*float64(s.DayN))) - 1; s.DayN >= 6 && i < tops {
 			hi, lo = s.Top[i], s.Low[i]
+			s.beyond()
 		}
 		s.keep(hi, lo)
 		for range min(d-s.Day-1, days) {
@@ -151,6 +173,19 @@ func (s *errorState) closeDay(d int64) {
 	s.Day, s.DayN = d, 0
 	for i := range tops {
 		s.Top[i], s.Low[i] = -1e9, -1e9
+	}
+}
+
+// beyond books how much of the finished day was beyond a limit: up to the share
+// at which the limit counts as left.
+func (s *errorState) beyond() {
+	const weight = 1 - 0.904837 // e^(−1/10): a day of spikeFade
+	for side, top := range [2]*[tops]float32{&s.Top, &s.Low} {
+		n := 0
+		for n < tops && top[n] >= 1 {
+			n++
+		}
+		s.Over[side] += (float32(n)/float32(s.DayN) - s.Over[side]) * weight
 	}
 }
 

@@ -2,18 +2,16 @@ package drift
 
 import (
 	"math"
-	"slices"
 
-	"ohmdrift/diagnostics/drift/stat"
+	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/finding"
 )
 
 // A forecast asks when the daily share of the limit passes one. Contacts grow in
-// a straight line, as a power of time, or faster and faster towards their end
-// (a contact spot that shrinks: R ∝ 1/a), and what they do is not known in
-// advance. So every course that fits the days since the onset is carried
-// forward, each with the weight of its fit, and the forecast is the distribution
-// of the moments at which they pass.
+// a straight line, as a power of time, or faster and faster towards their end,
+// and what they do is not known in advance. So every course that fits the days
+// since the onset is carried forward, each with the weight of its fit, and the
+// forecast is the distribution of the moments at which they pass.
 
 // horizon is how far a forecast looks: two years.
 const horizon = 2 * 365.25
@@ -34,106 +32,87 @@ const (
 	outlookPast
 )
 
-// courses are the shapes of growth: powers of the time since onset, and
-// exponentials whose rate is so many e-folds over the time since onset.
-var courses = [...]course{
-	{power: 0.7, prior: 0.7},
-	{power: 1, prior: 1.5},
-	{power: 1.4, prior: 1},
-	{power: 2, prior: 0.6},
-	{power: 3, prior: 0.3},
-	{folds: 1, prior: 0.7},
-	{folds: 2, prior: 0.7},
-	{folds: 3, prior: 0.6},
-	{folds: 4, prior: 0.4},
-	{folds: 5.5, prior: 0.3},
-	{hyper: 0.5, prior: 0.3},
-	{hyper: 0.75, prior: 0.3},
-	{hyper: 0.9, prior: 0.2},
-}
+// pastStays is the share of the limit below which a loop that left it is said to
+// be back: a wet week ends, and the contact is no better for it.
+const pastStays = 0.85
 
-// course is one shape g(x) with x = time since onset over its value now, so that
-// x = 1 is now: x^power, e^(folds·x) − 1, or x/(1 − hyper·x), which ends at
-// x = 1/hyper.
-type course struct{ power, folds, hyper, prior float64 }
-
-func (c *course) at(x float64) float64 {
-	switch {
-	case c.power > 0:
-		return math.Pow(x, c.power)
-	case c.folds > 0:
-		return math.Expm1(c.folds * x)
-	}
-	return x / (1 - c.hyper*x)
-}
-
-// reaches returns the x at which the shape reaches y.
-func (c *course) reaches(y float64) float64 {
-	switch {
-	case c.power > 0:
-		return math.Pow(y, 1/c.power)
-	case c.folds > 0:
-		return math.Log1p(y) / c.folds
-	}
-	return y / (1 + c.hyper*y)
-}
-
-// onsets are the ages tried, as multiples of the time since the level was last
-// near zero: it left zero some time before it could be seen.
-var onsets = [...]float64{0.9, 1.1, 1.4, 1.9}
-
-// scatter are normal quantiles of the level's own scatter, seven of equal weight.
-var scatter = [...]float64{-1.465, -0.792, -0.366, 0, 0.366, 0.792, 1.465}
-
-// widen stretches the spread that the fits leave, on a logarithmic scale: real
-// contacts follow none of the courses exactly. Set so that 80 % intervals cover
-// 80 % on simulated plants (README).
-const widen = 1.6
-
-// candidate is one moment of passing with its weight.
-type candidate struct{ t, w float64 }
-
-// foresee makes the forecast of a loop whose contact finding began at since.
+// foresee makes the forecast of a loop whose contact finding began at since. A
+// lead that comes and goes may leave the limit by its level or by its
+// excursions: the first counts.
 func (e *Engine) foresee(since int64, kind finding.Kind) outlook {
-	if kind == finding.LeadIntermittent {
-		if o, ok := e.foreseeSpikes(); ok {
-			return o
+	o := e.foreseeLevel(since, kind)
+	spiking := kind == finding.LeadIntermittent
+	for k := range e.m.n {
+		spiking = spiking || e.spiking(k)
+	}
+	if spiking && o.State != outlookPast {
+		if x, ok := e.foreseeSpikes(); ok {
+			return o.earlier(x)
 		}
 	}
+	return o
+}
+
+// earlier joins the forecasts of two ways to the limit.
+func (o outlook) earlier(x outlook) outlook {
+	if o.State != outlookDated {
+		return x
+	}
+	if o.P50 < x.P50 {
+		x.Side = o.Side
+	}
+	x.P10, x.P50, x.P90 = min(o.P10, x.P10), min(o.P50, x.P50), min(o.P90, x.P90)
+	return x
+}
+
+// foreseeLevel makes the forecast from the daily shares of the limit.
+func (e *Engine) foreseeLevel(since int64, kind finding.Kind) outlook {
 	s := &e.s.Error
 	o := outlook{At: e.s.Last, Side: 1, State: outlookCannot}
-	y := s.Hi[:]
+	y, side := s.Hi[:], 0
 	switch hi, lo := trend(s.Hi[:]), trend(s.Lo[:]); {
 	case e.fourWire() && kind == finding.ThermalEMF:
-		y = s.Lo[:]
+		y, side = s.Lo[:], 1
 	case e.fourWire():
 		if !e.leadLimited() {
 			return o
 		}
 	case lo > hi || math.IsNaN(hi) && !math.IsNaN(lo):
-		y, o.Side = s.Lo[:], -1
+		y, side, o.Side = s.Lo[:], 1, -1
 	}
 	age := float64(e.s.Last-since) / dayS
-	n := int(math.Ceil(age*1.3)) + 2
-	n = min(n, int(s.Kept), days)
-	if n < 3 {
+	n := min(int(math.Ceil(age*1.3))+2, int(s.Kept), days)
+	if n < 2 {
 		return o
 	}
 	home := e.homeShare(o.Side)
-	now := recentShare(y)
+	noise := max(float64(s.Usual[side])-home, 0)
+	now := recentShare(y) - noise
 	switch {
 	case math.IsNaN(now):
 		return o
-	case now >= 1:
+	case now >= 1, e.leftToday(side, noise), e.s.Found[aboutContact].Outlook.State == outlookPast && now >= pastStays:
 		o.State = outlookPast
 		return o
 	}
-	var buf [(len(courses)*len(onsets) + len(lines)) * len(scatter)]candidate
-	c := candidates(y[days-n:], age, home, buf[:0])
-	if len(c) == 0 {
-		return o
+	g := growing{n: n, goal: 1 - home, age: max(age, 1), late: min(max(float64(e.s.Last-s.Day*dayS)/dayS, 0), 1)}
+	for i, v := range y[days-n:] {
+		g.s[i] = float64(v) - home - noise
 	}
-	return o.from(c)
+	return g.outlook(o)
+}
+
+// leftToday tells whether 5 % of a day are beyond the limit today already,
+// whatever noise adds.
+func (e *Engine) leftToday(side int, noise float64) bool {
+	s := &e.s.Error
+	top := &s.Top
+	if side == 1 {
+		top = &s.Low
+	}
+	slots := dayS / max(float64(e.s.Step), slotS)
+	i := int(math.Ceil(topShare*slots)) - 1
+	return i >= 0 && i < tops && float64(top[i]) >= 1+noise
 }
 
 // homeShare is the share of the limit that the baseline takes already.
@@ -142,8 +121,8 @@ func (e *Engine) homeShare(side int8) float64 {
 	if side < 0 {
 		lim = float64(e.m.spec.LimitLow)
 	}
-	if e.fourWire() || math.IsNaN(lim) {
-		return 0
+	if e.fourWire() || math.IsNaN(lim) || e.m.spec.Calibrated == diagnostics.LeadsIn {
+		return 0 // with the leads calibrated in, the shares are what came on top
 	}
 	return min(e.s.Error.Home/lim, 0.9)
 }
@@ -155,195 +134,6 @@ func trend(y []float32) float64 {
 }
 
 func recentShare(y []float32) float64 { return median32(y[len(y)-3:]) }
-
-// noiseOf estimates the relative scatter of daily values around their course
-// from their second differences; half as much again, since the scatter of
-// neighbouring days hangs together.
-func noiseOf(y []float32) float64 {
-	var d [days]float32
-	n := 0
-	for i := 2; i < len(y); i++ {
-		m := math.Max(math.Abs(float64(y[i-1])), 0.05)
-		if x := float32(math.Abs(float64(y[i]-2*y[i-1]+y[i-2])) / m); x == x {
-			d[n] = x
-			n++
-		}
-	}
-	if n < 3 {
-		return 0.15
-	}
-	return min(max(1.5*middle(d[:n])*madToSigma/math.Sqrt(6), 0.03), 0.3)
-}
-
-// candidates fits every course to the daily shares y, newest last.
-func candidates(y []float32, age, home float64, out []candidate) []candidate {
-	sd := noiseOf(y)
-	best := math.Inf(1)
-	const n = len(courses) * len(onsets)
-	var chi, amp [n]float64
-	for k := range n {
-		chi[k], amp[k] = fitCourse(&courses[k/len(onsets)], y, max(age, 1)*onsets[k%len(onsets)], home, sd)
-		best = min(best, chi[k])
-	}
-	var ln [len(lines)]line
-	for i, share := range lines {
-		ln[i] = fitLine(y, max(age, 1)*share, home, sd)
-		best = min(best, ln[i].chi)
-	}
-	if math.IsInf(best, 1) {
-		return out
-	}
-	// What the level itself is uncertain by, and how much earlier the scatter
-	// of the days carries it over the limit.
-	se := sd * max(0.4, math.Sqrt(scatterDays/float64(len(y))))
-	goal := (1 - home) / (1 + sd/2)
-	for k := range n {
-		c := &courses[k/len(onsets)]
-		w := c.prior * math.Exp(-(chi[k]-best)/2)
-		if !(amp[k] > 0) || w < 1e-3 {
-			continue
-		}
-		for _, z := range scatter {
-			x := c.reaches(goal / (amp[k] * (1 + z*se)))
-			out = append(out, candidate{(x - 1) * max(age, 1) * onsets[k%len(onsets)], w})
-		}
-	}
-	for i := range ln {
-		w := linePrior * math.Exp(-(ln[i].chi-best)/2)
-		if w < 1e-3 {
-			continue
-		}
-		for _, z := range scatter {
-			b := ln[i].slope + z*ln[i].u
-			t := horizon * 2
-			if gap := goal - ln[i].now*(1+z*se/2); b > 0 {
-				t = min(gap/b, t)
-			}
-			out = append(out, candidate{t, w})
-		}
-	}
-	return out
-}
-
-// lines are straight lines with a free start, over a share of the time since
-// onset: what begins with a step goes on from there.
-var lines = [...]float64{1, 0.5}
-
-const linePrior = 0.8
-
-// line is such a line: level now and slope per day above the baseline.
-type line struct{ now, slope, u, chi float64 }
-
-// fitLine fits a line to the days of the given age. Days before belong to the
-// baseline and cost it what they cost a jump there.
-func fitLine(y []float32, age, home, sd float64) line {
-	n := len(y)
-	var s stat.Line
-	for i, v := range y {
-		x := -(float64(n-1-i) + 0.5)
-		if v == v && x >= 0.5-age {
-			s.Add(x, float64(v)-home, weightOf(float64(v), home, sd))
-		}
-	}
-	a, b := s.Fit()
-	if math.IsNaN(b) {
-		return line{chi: math.Inf(1)}
-	}
-	l := line{now: a, slope: b, u: s.SlopeScale() * math.Sqrt(scatterDays), chi: s.Misfit(a, b) / scatterDays}
-	used := s.N
-	if used < 4 {
-		return line{chi: math.Inf(1)}
-	}
-	l.chi += lineCost + (float64(n)-used)/scatterDays
-	return l
-}
-
-// lineCost is what one more free parameter must gain in misfit.
-const lineCost = 2
-
-// scatterDays is how many days the scatter of a contact hangs together: weather
-// and humidity last about two.
-const scatterDays = 3
-
-// fitCourse returns the misfit and the amplitude of a course of the given age.
-func fitCourse(c *course, y []float32, age, home, sd float64) (chi, amp float64) {
-	gg, gy := 0.0, 0.0
-	n := len(y)
-	for i, v := range y {
-		g := shape(c, i, n, age)
-		if v != v {
-			continue
-		}
-		w := weightOf(float64(v), home, sd)
-		gg += w * g * g
-		gy += w * g * (float64(v) - home)
-	}
-	if gg == 0 {
-		return math.Inf(1), 0
-	}
-	amp = gy / gg
-	for i, v := range y {
-		if v != v {
-			continue
-		}
-		r := float64(v) - home - amp*shape(c, i, n, age)
-		chi += weightOf(float64(v), home, sd) * r * r
-	}
-	return chi / scatterDays, amp
-}
-
-// weightOf is one over the variance of a daily share: its relative scatter, and
-// a hundredth of the limit.
-func weightOf(v, home, sd float64) float64 {
-	s := sd*(math.Abs(v-home)+0.05) + 0.01
-	return 1 / (s * s)
-}
-
-// shape evaluates a course at day i of n; before its onset it is zero.
-func shape(c *course, i, n int, age float64) float64 {
-	x := 1 - (float64(n-1-i)+0.5)/age
-	if x <= 0 {
-		return 0
-	}
-	return c.at(x)
-}
-
-// from turns weighted moments of passing into quantiles.
-func (o outlook) from(c []candidate) outlook {
-	slices.SortFunc(c, func(a, b candidate) int {
-		switch {
-		case a.t < b.t:
-			return -1
-		case a.t > b.t:
-			return 1
-		}
-		return 0
-	})
-	total := 0.0
-	for i := range c {
-		total += c[i].w
-	}
-	at := func(q float64) float64 {
-		sum := 0.0
-		for i := range c {
-			if sum += c[i].w; sum >= q*total {
-				return max(c[i].t, 0)
-			}
-		}
-		return max(c[len(c)-1].t, 0)
-	}
-	p10, p50, p90 := at(0.1), at(0.5), at(0.9)
-	p10, p90 = p50*math.Pow(min(p10/p50, 0.8), widen), p50*math.Pow(max(p90/p50, 1.25), widen)
-	if !(p50 > 0) {
-		p10, p50, p90 = 0, 0.5, 2
-	}
-	o.State = outlookDated
-	if p50 > horizon {
-		o.State = outlookFar
-	}
-	o.P10, o.P50, o.P90 = float32(p10), float32(p50), float32(p90)
-	return o
-}
 
 // forecast dresses an outlook.
 func (e *Engine) forecast(o *outlook) *finding.Forecast {

@@ -192,7 +192,7 @@ func (e *Engine) fade() {
 	w := float32(math.Exp(-float64(blockS) / spikeFade))
 	for k := range e.m.n {
 		s := &e.s.Ch[k].Spike
-		s.Sure, s.Maybe, s.Down, s.Fast = s.Sure*w, s.Maybe*w, s.Down*w, s.Fast*w*w*w*w
+		s.Sure, s.Maybe, s.Down, s.Slow, s.Fast = s.Sure*w, s.Maybe*w, s.Down*w, s.Slow*w, s.Fast*w*w*w*w
 	}
 	e.s.Sensor.Bad *= w
 }

@@ -82,6 +82,7 @@ func (e *Engine) Restore(b []byte) error {
 func (s *errorState) forgetDays() {
 	s.Day, s.DayN, s.Kept = 0, 0, 0
 	s.Hi, s.Lo = [days]float32{}, [days]float32{}
+	s.Usual, s.Over = [2]float32{}, [2]float32{}
 }
 
 func (e *Engine) label() label {

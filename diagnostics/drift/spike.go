@@ -12,6 +12,7 @@ type spikeState struct {
 	Peak  float32 // its largest size, Ω
 	Kept  float32 // its check: 1 confirmed, 0 open, −1 contradicted
 	Size  float32 // mean size of what was counted, Ω
+	Slow  float32 // samples in excursions, fading with spikeFade
 	Start int64
 	First int64   // of the counts, s
 	Fast  float32 // count fading four times as fast
@@ -165,6 +166,7 @@ func (e *Engine) spiked(p *spikeState, n float32) {
 	if p.First == 0 || p.Sure+p.Maybe < 2*n { // the first since the counts have faded
 		p.First = e.s.Last
 	}
+	p.Slow += n
 	p.Fast += n
 	p.size()
 }
@@ -232,56 +234,4 @@ func (s *sensorState) take(r float64) {
 		}
 	}
 	s.Value, s.Known = r, true
-}
-
-// Growth of excursions towards the limit.
-const (
-	spikeSeed             = 3e-4      // share of samples at which excursions are first noticed
-	spikeEarly, spikeLate = 0.45, 2.2 // p10 and p90 over p50
-	// A contact whose excursions go far beyond the limit is about to open. When
-	// is not in the data; what has lasted some days lasts as long again, within
-	// a wide margin.
-	openlyOhm                       = 0.5 // Ω, excursions beyond are those of a lead about to open
-	nearlyOpen                      = 2   // times the contact that moves the reading by its limit
-	openEarly, openMiddle, openLate = 0.15, 0.7, 3
-)
-
-// foreseeSpikes makes the forecast of a lead that comes and goes: the share of
-// samples in an excursion grows by a constant factor a day (the rate of
-// discontinuities grows as contacts wear), and the limit is left when 5 % of a
-// day are beyond it.
-func (e *Engine) foreseeSpikes() (outlook, bool) {
-	k := -1
-	for i := range e.m.n {
-		p := &e.s.Ch[i].Spike
-		if p.Size > 0 && p.Sure+p.Maybe > 0.2 && (k < 0 || p.Sure+p.Maybe > e.s.Ch[k].Spike.Sure+e.s.Ch[k].Spike.Maybe) {
-			k = i
-		}
-	}
-	if k < 0 {
-		return outlook{}, false
-	}
-	p := &e.s.Ch[k].Spike
-	reach := e.reach(k, float64(e.s.Copper.Temp[recent-1]))
-	if math.IsInf(reach, 1) {
-		reach = openlyOhm // an open lead stops the loop, whatever its method
-	}
-	age := max(float64(e.s.Last-p.First)/dayS, 1)
-	o := outlook{State: outlookDated, At: e.s.Last, Side: 1}
-	if e.m.ch[k].coef < 0 {
-		o.Side = -1
-	}
-	if float64(p.Size) > nearlyOpen*reach {
-		o.P10, o.P50, o.P90 = float32(openEarly*age), float32(openMiddle*age), float32(openLate*age)
-		return o, true
-	}
-	perDay := dayS / float64(max(e.s.Step, 1))
-	slow := float64(p.Sure+p.Maybe) / (perDay * spikeFade / dayS)
-	now := max(float64(p.Fast)/(perDay*spikeFade/4/dayS), slow)
-	over := min(max(0.5*float64(p.Size)/reach, 0.1), 0.6) // of the excursions, beyond the limit
-	goal := topShare / over
-	rate := min(max(math.Log(now/spikeSeed)/age, 0.03), 0.6)
-	t := max(math.Log(goal/now)/rate, 0.5)
-	o.P10, o.P50, o.P90 = float32(t*spikeEarly), float32(t), float32(t*spikeLate)
-	return o, true
 }

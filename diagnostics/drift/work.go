@@ -98,6 +98,7 @@ func (e *Engine) renew() {
 	e.s.TwoRose = false
 	e.s.Heat = heatState{}
 	e.s.Error.Home, e.s.Error.HomeN = 0, 0
+	e.s.Error.Usual = [2]float32{}
 }
 
 // absorb takes the present level of a channel as its own from now on.

@@ -1,0 +1,105 @@
+package drift
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"ohmdrift/diagnostics/wiring"
+)
+
+// grown is what a growing contact shows over n days: f of the day, with 5 %
+// scatter.
+func grown(seed uint64, n int, f func(day float64) float64) growing {
+	r := rand.New(rand.NewPCG(seed, 1))
+	g := growing{n: n, goal: 1, age: float64(n)}
+	for i := range n {
+		g.s[i] = f(float64(i)+0.5) * (1 + 0.05*r.NormFloat64())
+	}
+	return g
+}
+
+// TestForecastHolds wants the passing inside p10 to p90 in most of many runs, for
+// growth in a straight line, growth that runs away, and a step that goes on.
+func TestForecastHolds(t *testing.T) {
+	for name, c := range map[string]struct {
+		f      func(float64) float64
+		passes float64
+	}{
+		"straight":  {func(d float64) float64 { return d / 30 }, 30},
+		"hyperbola": {func(d float64) float64 { return 0.12 * d / (30 - d) }, 30 / 1.12},
+		"spot":      {func(d float64) float64 { r := math.Sqrt(d / 32); return 0.04 * r / (1 - r) }, 32 * (1 / 1.04) * (1 / 1.04)},
+		"step":      {func(d float64) float64 { return 0.5 + d/60 }, 30},
+	} {
+		t.Run(name, func(t *testing.T) {
+			held, runs := 0, 0
+			for seed := range uint64(20) {
+				for _, left := range []float64{0.5, 0.25, 0.1} {
+					n := int(c.passes * (1 - left))
+					g := grown(seed, n, c.f)
+					o := g.outlook(outlook{})
+					if x := float32(c.passes - float64(n)); o.State == outlookDated && o.P10 <= x && x <= o.P90 {
+						held++
+					}
+					runs++
+				}
+			}
+			if held*10 < runs*6 {
+				t.Errorf("%d of %d intervals hold the passing", held, runs)
+			}
+		})
+	}
+}
+
+// TestForecastOrdered wants quantiles in order and numbers whatever the days say.
+func TestForecastOrdered(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 3))
+	for range 2000 {
+		g := growing{n: 2 + r.IntN(days-1), goal: 0.1 + r.Float64(), age: 1 + 100*r.Float64(), late: r.Float64()}
+		for i := range g.n {
+			if g.s[i] = math.Exp(3*r.NormFloat64()) * (r.Float64() - 0.2); r.IntN(4) == 0 {
+				g.s[i] = math.NaN()
+			}
+		}
+		o := g.outlook(outlook{})
+		if !(0 <= o.P10 && o.P10 <= o.P50 && o.P50 <= o.P90) || math.IsInf(float64(o.P90), 0) {
+			t.Fatalf("%v from %v", o, g.s[:g.n])
+		}
+	}
+}
+
+// TestForecastPast wants a loop that is beyond its limit to be said to be so, and
+// what noise adds in the baseline not to be taken for error.
+func TestForecastPast(t *testing.T) {
+	for _, c := range []struct {
+		share, usual float32
+		stood        uint8
+		want         uint8
+	}{
+		{1.02, 0, outlookDated, outlookPast},
+		{1.02, 0.1, outlookDated, outlookDated},
+		{0.9, 0, outlookPast, outlookPast},
+		{0.7, 0, outlookPast, outlookDated},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-3101", wiring.ThreeWireLoop, wiring.AllLeads))
+		s := &e.s.Error
+		e.s.Last, s.Day, s.Kept, s.Usual[0] = 100*dayS+3600, 100, days, c.usual
+		for i := range days {
+			s.Hi[i], s.Lo[i] = c.share*(1-0.02*float32(days-1-i)), -c.share
+		}
+		s.Hi[days-2], s.Hi[days-3] = c.share, c.share
+		e.s.Found[aboutContact].Outlook.State = c.stood
+		if o := e.foreseeLevel(70*dayS, "lead-drift"); o.State != c.want {
+			t.Errorf("share %v, in the baseline %v, before %d: state %d, want %d", c.share, c.usual, c.stood, o.State, c.want)
+		}
+	}
+}
+
+func BenchmarkForesee(b *testing.B) {
+	g := grown(1, days, func(d float64) float64 { return d / 50 })
+	b.ReportAllocs()
+	for b.Loop() {
+		x := g
+		x.outlook(outlook{})
+	}
+}

@@ -1,0 +1,110 @@
+package drift
+
+import "math"
+
+// A contact that comes and goes leaves the limit when excursions beyond it fill
+// 5 % of a day. The share of polls in an excursion grows as contacts wear, by a
+// rate that two counts tell: one that fades in days, one in a week and a half.
+
+const (
+	spikeFast = 2.5 // days, time constant of the fast count (judge.go)
+	spikeSlow = 10  // days, of the slow one: spikeFade
+
+	// burst is how many polls of an excursion come together: counts scatter by
+	// the root of that more than single events would.
+	burst = 2
+	// rateFolds is by how many e-folds the share has grown since excursions were
+	// first noticed, about: they are noticed at a handful and end at several
+	// times that. It is uncertain by a factor of e^rateSd either way.
+	rateFolds, rateSd = 2, 0.6
+
+	overPrior = 3 // excursions that the size of the mean one is worth, in telling how many pass the limit
+
+	// A contact whose excursions go far beyond the limit may open at once. When
+	// is not in the data: what has lasted some days lasts as long again or less,
+	// since it wears faster and faster.
+	openlyOhm                       = 0.5 // Ω, where no reading is moved: more than a worn contact has
+	openTimes                       = 4   // times the contact that moves the reading by its limit
+	openEarly, openMiddle, openLate = 0.1, 0.35, 1.3
+)
+
+// spikeRates are the rates of growth tried, e-folds a day: from a month and a
+// half to a day.
+var spikeRates = [...]float64{0.02, 0.035, 0.05, 0.07, 0.1, 0.14, 0.2, 0.28, 0.4, 0.6, 0.9}
+
+// foreseeSpikes makes the forecast of a lead that comes and goes.
+func (e *Engine) foreseeSpikes() (outlook, bool) {
+	k := e.worstSpikes()
+	if k < 0 {
+		return outlook{}, false
+	}
+	p := &e.s.Ch[k].Spike
+	reach := e.reach(k, float64(e.s.Copper.Temp[recent-1]))
+	if math.IsInf(reach, 1) {
+		reach = openlyOhm // an open lead stops the loop, whatever its method
+	}
+	o := outlook{State: outlookDated, At: e.s.Last, Side: 1}
+	if e.m.ch[k].coef < 0 {
+		o.Side = -1
+	}
+	age := max(float64(e.s.Last-p.First)/dayS, 1)
+	var buf [len(spikeRates)*len(scatter) + 3]candidate
+	c, total := e.spikeGrowth(p, age, e.spikeGoal(p, reach, o.Side), buf[:0])
+	open := float64(p.Size) / (openTimes * max(reach, openlyOhm/2))
+	w := total * open * open * open
+	c = append(c, candidate{openEarly * age, 0.1 * w}, candidate{openMiddle * age, 0.12 * w}, candidate{openLate * age, 0.1 * w})
+	p10, p50, p90 := quantiles(c)
+	o.P10, o.P50, o.P90 = float32(min(p10, p50/1.5)), float32(p50), float32(max(p90, p50*1.5))
+	return o, true
+}
+
+// worstSpikes returns the channel with most excursions, −1 without any.
+func (e *Engine) worstSpikes() int {
+	k := -1
+	for i := range e.m.n {
+		p := &e.s.Ch[i].Spike
+		if p.Size > 0 && p.Slow > 0.2 && (k < 0 || p.Slow > e.s.Ch[k].Spike.Slow) {
+			k = i
+		}
+	}
+	return k
+}
+
+// spikeGoal returns the polls a day in an excursion at which 5 % of some day are
+// beyond the limit: chance fills a day before the mean does.
+func (e *Engine) spikeGoal(p *spikeState, reach float64, side int8) float64 {
+	perDay := dayS / float64(max(e.s.Step, 1))
+	over := min(max(0.5*float64(p.Size)/reach, 0.1), 0.6) // of the excursions, beyond the limit, by their mean size
+	if e.s.Step > slotS/2 {                               // a slot is a poll: those beyond were counted
+		n := float64(e.s.Error.Over[(1-side)/2]) * perDay * spikeSlow
+		over = min(max((n+overPrior*over)/(float64(p.Slow)+overPrior), 0.05), 1)
+	}
+	const lucky = 1.3 // standard deviations that one day in ten reaches
+	q := lucky * math.Sqrt(burst)
+	root := (math.Sqrt(q*q+4*topShare*perDay) - q) / 2 // of x, from x + q·√x = 5 % of the polls
+	return root * root / over
+}
+
+// spikeGrowth appends the moments at which the share of excursions reaches the
+// goal, for every rate of growth with the weight that the two counts give it.
+func (e *Engine) spikeGrowth(p *spikeState, age, goal float64, c []candidate) ([]candidate, float64) {
+	fast, slow, total := max(float64(p.Fast), 0.5), max(float64(p.Slow), 1), 0.0
+	filled := func(rate, fade float64) float64 { // what a count holds of one poll a day now
+		r := rate + 1/fade
+		return (1 - math.Exp(-r*age)) / r
+	}
+	sd := math.Sqrt(0.75 * burst / (fast + slow))
+	v := 0.5*burst*(1/fast+1/slow) + 0.02 // of the logarithm of the ratio; the last for days of weather
+	for _, r := range spikeRates {
+		f, s := filled(r, spikeFast), filled(r, spikeSlow)
+		x, prior := math.Log(fast/slow*s/f), math.Log(r*age/rateFolds)/rateSd
+		w := math.Exp(-x*x/2/v - prior*prior/2)
+		now := (fast*fast/f + slow*slow/s) / (fast + slow)
+		for _, z := range scatter {
+			t := (math.Log(goal/now) - z*sd) / r
+			c = append(c, candidate{max(t, 0.3-0.15*z), w}) // due: within the day
+		}
+		total += w * float64(len(scatter))
+	}
+	return c, total
+}
