@@ -82,10 +82,10 @@ func (e *Engine) needed() float64 {
 	return 0.5
 }
 
-// grade lifts a severity to out-of-spec while the error is over its limit, by
-// the hour or for 5 % of the last day.
+// grade lifts a severity to out-of-spec while the error is over its limit, now,
+// by the hour or for 5 % of the last day.
 func (e *Engine) grade(s finding.Severity, p float64) finding.Severity {
-	if s == finding.Maintenance && (p >= e.needed() || e.shareNow() >= 1) {
+	if s == finding.Maintenance && (e.s.Beyond || p >= e.needed() || e.shareNow() >= 1) {
 		return finding.OutOfSpec
 	}
 	return s

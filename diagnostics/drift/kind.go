@@ -89,7 +89,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case moves && x > wild*p.level[k]:
 		c.kind = finding.LeadIntermittent
 		c.evidence = say("%s comes and goes within days by ±%s around %s (threshold %s), copper taken off, and with no temperature (correlation with that of the cable %.2f, of the process %.2f)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, t)
-	case ch.abrupt(p.raw[k]):
+	case ch.abrupt(p.raw[k]), p.level[k] < p.limit[k] && ch.abrupt(p.quick[k]): // too new for a level of two days
 		c.kind = finding.LeadStep
 		c.evidence = say("%s rose by %s at %s and stayed: now %s beyond its copper, threshold %s (%s)", e.m.name(k), ohms(ch.Jump), clock(ch.JumpAt), ohms(p.quick[k]), ohms(p.limit[k]), e.rule(k, p))
 	default:

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/quantity"
 )
 
 // limits reports a loop that is over its limit while nothing about its contacts
@@ -17,8 +18,11 @@ func (e *Engine) limits(p *picture, out []finding.Finding) []finding.Finding {
 		x, side, lim = l, "lower", float64(e.m.spec.LimitLow)
 	}
 	if s.Kept < 3 || !(x >= 1) || e.s.Found[aboutContact].Kind != 0 || e.s.Found[aboutWiring].Kind != 0 {
-		if !(x >= 0.95) { // deadband
+		switch {
+		case !(x >= 0.95): // deadband
 			out = e.clear(aboutLimit, p.at, "back within the limit for three days", out)
+		case e.Carries(quantity.DeltaC(lim)):
+			out = e.clear(aboutLimit, p.at, "told by the finding about its cause from now on", out)
 		}
 		return out
 	}

@@ -21,6 +21,7 @@ type state struct {
 	Hold    int64   // until then nothing but open leads is judged: work on the loop
 	Work    bool    // a function check is on
 	TwoRose bool    // of three leads two have risen: the lowest one is copper
+	Beyond  bool    // the error is beyond its limit, by the samples of the last minutes
 	Low     uint8   // blocks in a row with a lead far below the others
 	Other   uint8   // blocks in a row in which the standing contact finding looked like another kind
 	Sound   uint16  // blocks in a row without a claim about a contact

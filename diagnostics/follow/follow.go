@@ -6,7 +6,8 @@
 //	        └─ drift.Engine.Step ──────────────────────────────────────────┘
 //
 // Both sides can find the same kind; it is told once, and cleared when neither
-// sees it any more.
+// sees it any more. An error over the limit whose cause stands as a finding about
+// contacts is told as part of that: it makes it out of specification.
 package follow
 
 import (
@@ -27,6 +28,7 @@ type Loop struct {
 	engine *drift.Engine
 	held   [len(heldKinds)]held
 	drift  uint32 // kinds that stand at the engine, bits by position in heldKinds
+	caused bool   // the imbalance is held by the finding about its cause
 	seen   []finding.Finding
 	now    diagnostics.Assessment // of the sample under way, here so that it stays off the heap
 }
@@ -76,7 +78,7 @@ func (l *Loop) merge(out []finding.Finding, from int) []finding.Finding {
 	for _, f := range out[from:] {
 		if i := heldIndex(f.Kind); i >= 0 {
 			l.note(i, f.State)
-			if f.State != finding.Updated && l.held[i].open {
+			if f.State != finding.Updated && l.held[i].open && !(f.Kind == finding.Imbalance && l.caused) {
 				continue
 			}
 		}
@@ -100,10 +102,44 @@ func (l *Loop) check(s *measure.Sample, a *diagnostics.Assessment, out []finding
 	for i, kind := range heldKinds {
 		now := find(l.seen, kind)
 		h := &l.held[i]
-		if !h.step(s.At, now, l.assess.Receded(kind, a)) || l.drift&(1<<i) != 0 {
-			continue
+		changed := h.step(s.At, now, l.assess.Receded(kind, a))
+		switch {
+		case kind == finding.Imbalance:
+			out = l.imbalance(h, changed, now, a, out)
+		case changed && l.drift&(1<<i) == 0:
+			out = append(out, l.tell(kind, h, now, a))
 		}
-		out = append(out, l.tell(kind, h, now, a))
+	}
+	return out
+}
+
+// imbalance tells an error over the limit, unless its cause stands as a finding
+// about contacts: then that one says it. What was told before its cause was found
+// is taken back, and told again when the cause goes and the error stays.
+func (l *Loop) imbalance(h *held, changed bool, now *finding.Finding, a *diagnostics.Assessment, out []finding.Finding) []finding.Finding {
+	err, _ := l.assess.Counts(a)
+	was := l.caused
+	l.caused = h.open && l.engine.Carries(err)
+	if was && !l.caused && h.open && now == nil {
+		l.caused = true // within the limit for the moment: nothing to tell yet
+	}
+	if changed || h.open {
+		why := ""
+		if now != nil {
+			why = now.Evidence
+		}
+		out = l.engine.Exceed(l.caused && now != nil, why, out)
+	}
+	if l.drift&(1<<heldIndex(finding.Imbalance)) != 0 {
+		return out
+	}
+	switch begins := h.open && !l.caused && (changed || was); {
+	case begins, changed && !h.open && !was:
+		out = append(out, l.tell(finding.Imbalance, h, now, a))
+	case l.caused && !was && !changed:
+		f := l.cleared(finding.Imbalance, h, a)
+		f.Evidence = "told by the finding about its cause from now on"
+		out = append(out, f)
 	}
 	return out
 }
@@ -177,6 +213,11 @@ func (l *Loop) tell(kind finding.Kind, h *held, now *finding.Finding, a *diagnos
 		f.Since = h.since
 		return f
 	}
+	return l.cleared(kind, h, a)
+}
+
+// cleared writes the end of a kind.
+func (l *Loop) cleared(kind finding.Kind, h *held, a *diagnostics.Assessment) finding.Finding {
 	err, u := l.assess.Counts(a)
 	return finding.Finding{
 		Time: a.At, Loop: l.assess.Spec().Tag, Kind: kind, Leads: h.leads, State: finding.Cleared, Severity: h.severity,

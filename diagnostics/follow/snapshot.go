@@ -10,13 +10,14 @@ import (
 )
 
 // snapshotVersion is that of the layout below; another one is refused.
-const snapshotVersion = 1
+const snapshotVersion = 2
 
 // header stands before the engine's own snapshot.
 type header struct {
 	Version uint16
 	Kinds   uint16 // how many kinds are held: another number is another layout
 	Drift   uint32
+	Caused  bool
 	Held    [len(heldKinds)]heldState
 }
 
@@ -30,7 +31,7 @@ type heldState struct {
 
 // Snapshot returns the whole state of the loop, for Restore.
 func (l *Loop) Snapshot(b []byte) []byte {
-	h := header{Version: snapshotVersion, Kinds: uint16(len(heldKinds)), Drift: l.drift}
+	h := header{Version: snapshotVersion, Kinds: uint16(len(heldKinds)), Drift: l.drift, Caused: l.caused}
 	for i, x := range l.held {
 		h.Held[i] = heldState{x.open, x.run, uint8(x.leads), uint8(x.severity), nanos(x.since), nanos(x.against)}
 	}
@@ -56,7 +57,7 @@ func (l *Loop) Restore(b []byte) error {
 	if err := l.engine.Restore(b[n:]); err != nil {
 		return err
 	}
-	l.drift = h.Drift
+	l.drift, l.caused = h.Drift, h.Caused
 	for i, x := range h.Held {
 		l.held[i] = held{x.Open, x.Run, finding.LeadSet(x.Leads), finding.Severity(x.Severity), moment(x.Since), moment(x.Against)}
 	}
