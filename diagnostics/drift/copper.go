@@ -52,6 +52,9 @@ func (e *Engine) factor(v *[channels]float64, nb *Neighbour) (float64, bool) {
 	case n >= 3:
 		return e.ofMany(q[:n]), true
 	case n == 2 && e.m.n == 2:
+		if k, ok := e.oneBad(); ok {
+			return e.ofSound(e.s.Ch[1-k].ratio(v[1-k]), e.s.Ch[k].ratio(v[k])), true
+		}
 		return e.ofTwo(q[0], q[1])
 	}
 	return 0, false
@@ -95,6 +98,36 @@ func (e *Engine) ofTwo(lo, hi float64) (float64, bool) {
 		return hi, true
 	}
 	return lo + min((hi-lo)/2, e.gateRatio()/2), true
+}
+
+// farGates is how far a lead must stand away, in gates, to be left out of the
+// copper factor of two: damp moves a contact by a tenth, a third of a gate then.
+// Nearer the mean of both is better, for it keeps what rounding hides.
+const farGates = 3
+
+// oneBad returns which of two channels stands far away from its baseline; ok is
+// false where none or both do.
+func (e *Engine) oneBad() (k int, ok bool) {
+	far := farGates * e.gateRatio()
+	away := func(k int) bool { return math.Abs(e.s.Ch[k].Track) > far*e.s.Ch[k].Base }
+	a, b := away(0), away(1)
+	if b {
+		k = 1
+	}
+	return k, a != b
+}
+
+// ofSound joins two ratios, the second of a lead that is known to be bad. Such a
+// lead is no thermometer: damp moves its contact by a tenth from day to day, and
+// where it is below what was taken off it would pass for cold copper and the
+// sound lead for a risen one. It is asked only where the sound one moved as no
+// copper does, between two polls.
+func (e *Engine) ofSound(sound, bad float64) float64 {
+	c := &e.s.Copper
+	if c.Known && math.Abs(sound-c.F) > c.F*fellBy && math.Abs(bad-c.F) < c.F*fellBy/2 {
+		return bad
+	}
+	return sound
 }
 
 // ref returns the factor at which the present baseline began: a new cable starts

@@ -23,7 +23,8 @@
 // what the lower leads say: the mean of those that agree with the second lowest
 // of three or four, the lower of two (unless it fell faster than copper can), a
 // single sum takes its neighbours' factor. A lead known to be bad takes part
-// with its contact taken off, so that the second to fail is seen as well.
+// with its contact taken off, so that the second to fail is seen as well; of two
+// it is left out once it is far away, for damp in it would pass for copper.
 //
 // # What is called a finding
 //
