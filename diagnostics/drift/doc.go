@@ -8,6 +8,7 @@
 //	        └ block (6 h) ─ contact part u of each lead ─ level of two days
 //	              ├ work?      jumps of f, exchanged, restored leads: info, learnt
 //	              ├ wiring?    a lead far shorter than the others
+//	              ├ filter?    noise of all pairs steps at once and stays: info, learnt
 //	              ├ shunt?     noise of all pairs of leads at once
 //	              ├ contact?   level, swing, excursions, noise, slow fall
 //	              └ forecast   every course of growth that fits

@@ -81,7 +81,7 @@ func (e *Engine) resolution(p *picture, out []finding.Finding) []finding.Finding
 			ch.Spike.Sure, ch.Spike.Maybe, ch.Spike.Fast = 0, 0, 0
 		}
 	}
-	e.s.Hiss = hissState{}
+	e.s.Hiss, e.s.Filter = hissState{}, filterState{}
 	c := claim{
 		kind: finding.DeviceChanged, severity: finding.Info, since: p.at - blockS, contact: math.NaN(), sure: 0.95,
 		evidence: say("lead values now come in steps of %.3g mΩ, before in steps of %.3g mΩ", g.Step*1e3, g.Was*1e3),

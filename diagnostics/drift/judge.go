@@ -53,6 +53,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	e.flag(&p)
 	out = e.wired(&p, out)
 	out = e.changes(&p, out)
+	out = e.filtered(&p, out)
 	out = e.hissing(&p, out)
 	out = e.decide(&p, out)
 	out = e.limits(&p, out)

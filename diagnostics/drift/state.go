@@ -27,6 +27,7 @@ type state struct {
 	Sound   uint16  // blocks in a row without a claim about a contact
 	Hiss    hissState
 	Heat    heatState
+	Filter  filterState
 	Sensor  sensorState
 	Slot    slotState
 	Block   blockState

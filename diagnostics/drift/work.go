@@ -94,7 +94,7 @@ func (e *Engine) renew() {
 	}
 	cu := &e.s.Copper
 	*cu = copperState{Carried: cu.ref()*cu.JumpFrom - 1}
-	e.s.Hiss = hissState{}
+	e.s.Hiss, e.s.Filter = hissState{}, filterState{}
 	e.s.TwoRose = false
 	e.s.Heat = heatState{}
 	e.s.Error.Home, e.s.Error.HomeN = 0, 0

@@ -1,0 +1,146 @@
+package drift
+
+import (
+	"fmt"
+	"math"
+
+	"ohmdrift/diagnostics/finding"
+)
+
+// A device whose filter or integration time is set anew scatters more or less
+// from one moment on, on all leads by the same factor, and then stays so. A
+// shunt grows over days and goes with wet and hot hours. What a filter did is
+// learnt as the noise of this device.
+
+const (
+	// filterWait is how many blocks the noise must stay as it has become: two
+	// days, with all hours of the day in them.
+	filterWait = 8
+	// filterSoon is from how many blocks on a step may be under way: until it is
+	// judged the noise is nobody's shunt.
+	filterSoon = 3
+	// filterLeast is the least change, as a logarithm, that is called one: a
+	// third. The scatter of a block's noise is some 10 %; a smaller step looks
+	// like a slope.
+	filterLeast = 0.3
+	// filterSure is by how many variances of a block a step must fit better than a
+	// slope: two standard deviations.
+	filterSure = 4
+	// filterEven is the share of the change of the loudest pair that the quietest
+	// must show: a filter takes all alike, what is left is the scatter of four
+	// days.
+	filterEven = 0.35
+	// filterScale makes logarithms whole numbers: steps of 1.6 %, up to a factor of
+	// seven either way.
+	filterScale = 64
+)
+
+// filterState holds the noise of the last four days.
+type filterState struct {
+	Log [2 * filterWait]int8 // mean logarithm of the noise of all pairs over that of the baseline, newest last
+	N   uint8
+}
+
+func (s *filterState) push(x float64) {
+	copy(s.Log[:], s.Log[1:])
+	s.Log[len(s.Log)-1] = int8(math.Round(min(max(x*filterScale, -127), 127)))
+	s.N = min(s.N+1, uint8(len(s.Log)))
+}
+
+// step returns by how much, as a logarithm, the last blocks differ from those
+// before, and whether that came as a step rather than as a slope or by chance.
+func (s *filterState) step(after int) (change float64, ok bool) {
+	n := int(s.N)
+	if n < len(s.Log) {
+		return 0, false
+	}
+	var mean [2]float64 // before, after
+	of := func(i int) int {
+		if i < n-after {
+			return 0
+		}
+		return 1
+	}
+	for i, v := range s.Log {
+		mean[of(i)] += float64(v) / filterScale
+	}
+	all := (mean[0] + mean[1]) / float64(n)
+	mean[0], mean[1] = mean[0]/float64(n-after), mean[1]/float64(after)
+	slope, ofStep, ofAll := 0.0, 0.0, 0.0
+	for i, v := range s.Log {
+		x := float64(v) / filterScale
+		ofStep += (x - mean[of(i)]) * (x - mean[of(i)])
+		ofAll += (x - all) * (x - all)
+		slope += (float64(i) - float64(n-1)/2) * (x - all)
+	}
+	ofLine := ofAll - slope*slope/float64(n*(n*n-1)/12) // Σ(i − mean)² of 0…n−1 is n(n²−1)/12
+	change = mean[1] - mean[0]
+	return change, math.Abs(change) > filterLeast && ofLine-ofStep > filterSure*(ofStep/float64(n-2)+1.0/(filterScale*filterScale))
+}
+
+// filtering tells whether a step of the noise is under way.
+func (s *filterState) filtering() bool {
+	for after := filterSoon; after < filterWait; after++ {
+		if _, ok := s.step(after); ok {
+			return true
+		}
+	}
+	return false
+}
+
+// filtered looks for a change of the device's filter. It comes before the noise
+// of the block is judged, so the newest that it knows is that of the block
+// before.
+func (e *Engine) filtered(p *picture, out []finding.Finding) []finding.Finding {
+	h, s := &e.s.Hiss, &e.s.Filter
+	n := e.m.n * (e.m.n - 1) / 2
+	if n < 3 || h.Seen < filterWait || h.Quiet[0] == 0 || e.s.Found[aboutInsulation].Kind != 0 {
+		return out
+	}
+	sum := 0.0
+	for i := range n {
+		sum += math.Log(math.Max(float64(h.Sigma[i]), hissFloor)/math.Max(float64(h.Quiet[i]), hissFloor)) / float64(n)
+	}
+	s.push(sum)
+	change, ok := s.step(filterWait)
+	if !ok || !e.evenly(change) || e.processStepped() {
+		if s.filtering() {
+			h.Over = 0
+		}
+		return out
+	}
+	c := claim{
+		kind: finding.DeviceChanged, severity: finding.Info, since: p.at - (filterWait+1)*blockS, contact: math.NaN(), sure: 0.8,
+		evidence: fmt.Sprintf("values of all leads scatter %.2f times as much as before, all at once on %s and so since: another filter of the device; learnt", math.Exp(change), day(p.at-(filterWait+1)*blockS)),
+	}
+	e.hushed()
+	return e.raise(aboutWork, p.at, &c, out)
+}
+
+// hushed learns the noise anew.
+func (e *Engine) hushed() {
+	for k := range e.m.n {
+		e.s.Ch[k].Quiet, e.s.Ch[k].QuietN = 0, 0
+	}
+	e.s.Hiss, e.s.Filter = hissState{}, filterState{}
+}
+
+// evenly tells whether the noise of every pair went the way of the change. That
+// of each pair is smoothed over days, so of a change two days ago it has seen
+// more than half.
+func (e *Engine) evenly(change float64) bool {
+	h := &e.s.Hiss
+	least, most := math.Inf(1), math.Inf(-1)
+	for i := range e.m.n * (e.m.n - 1) / 2 {
+		x := math.Copysign(1, change) * float64(h.Each[i])
+		least, most = min(least, x), max(most, x)
+	}
+	return least > filterEven*most
+}
+
+// processStepped tells whether the process went to another temperature with the
+// change: a shunt that conducts while the element is hot comes with it.
+func (e *Engine) processStepped() bool {
+	t := e.s.Copper.Temp[recent-filterWait-3:] // newest block, filterWait of which the noise is known, two before them
+	return math.Abs(median32(t[:2])-median32(t[2:4])) > heatMoved
+}
