@@ -282,7 +282,7 @@ func (e *Engine) spiking(k int) bool {
 		return false
 	}
 	sure, all := e.spikeNeed(k)
-	return s.Sure >= sure && s.Sure > 2*s.Down || s.Sure+s.Maybe >= all
+	return s.Sure >= sure && s.Sure > 2*s.Down || s.Sure+s.Maybe >= all || s.Odds >= oddsCall && s.Sure+s.Maybe > 2*s.Down
 }
 
 // spikeNeed returns how many excursions are more than bad values: of those that

@@ -38,8 +38,8 @@
 // most of the limit is gone. Then the kind:
 //
 //   - excursions that return within two polls: lead-intermittent. A bad register
-//     looks alike, so the sensor value must move by coefficient times size, or
-//     they must outnumber what bad telegrams explain;
+//     looks alike, so what the sensor value says and how common bad values are
+//     on this loop make odds (odds.go): two that it shows on two days will do;
 //   - swing with the cable's temperature, or daily: lead-thermal;
 //   - swing with the process temperature, with the box as a thermocouple would,
 //     or a slow fall below copper: thermal-emf. No contact falls below zero;

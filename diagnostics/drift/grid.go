@@ -78,7 +78,7 @@ func (e *Engine) resolution(p *picture, out []finding.Finding) []finding.Finding
 		ch := &e.s.Ch[k]
 		ch.Quiet, ch.QuietN = 0, 0
 		if g.Step > g.Was { // what rounding did before it was known to be coarser
-			ch.Spike.Sure, ch.Spike.Maybe, ch.Spike.Fast = 0, 0, 0
+			ch.Spike.Sure, ch.Spike.Maybe, ch.Spike.Fast, ch.Spike.Odds = 0, 0, 0, 0
 		}
 	}
 	e.s.Hiss, e.s.Filter = hissState{}, filterState{}

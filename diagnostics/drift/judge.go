@@ -196,4 +196,5 @@ func (e *Engine) fade() {
 		s.Sure, s.Maybe, s.Down, s.Slow, s.Fast = s.Sure*w, s.Maybe*w, s.Down*w, s.Slow*w, s.Fast*w*w*w*w
 	}
 	e.s.Sensor.Bad *= w
+	e.fadeOdds()
 }

@@ -65,8 +65,8 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case e.spiking(k) && !(float64(ch.Spike.Size) <= p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
 		sure, all := e.spikeNeed(k)
-		c.evidence = say("%.1f short rises of %s in about ten days (older ones fade), %s on average (at least %s), %.1f of them seen in the sensor value as well; called from %.1f seen there or %.1f in all",
-			ch.Spike.Sure+ch.Spike.Maybe, e.m.name(k), ohms(float64(ch.Spike.Size)), ohms(e.spikeWorth(k)), ch.Spike.Sure, sure, all)
+		c.evidence = say("%.1f short rises of %s in about ten days (older ones fade), %s on average (at least %s), %.1f of them seen in the sensor value as well; called from %.1f seen there, %.1f in all or odds of %.0f : 1 against bad values (they are %s : 1)",
+			ch.Spike.Sure+ch.Spike.Maybe, e.m.name(k), ohms(float64(ch.Spike.Size)), ohms(e.spikeWorth(k)), ch.Spike.Sure, sure, all, math.Round(math.Exp(oddsCall)/1000)*1000, ch.Spike.odds())
 	case e.voltage(k, p) || p.level[k] < -2*p.limit[k]:
 		c.kind = finding.ThermalEMF
 		c.evidence = say("%s is %s below its copper (median of two days, threshold %s) and came there slowly; it moves by ±%s within days: no contact can lower a lead, a voltage can", e.m.name(k), ohms(-p.level[k]), ohms(e.fallWorth(k, p)), ohms(x))

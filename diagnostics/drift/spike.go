@@ -9,14 +9,18 @@ type spikeState struct {
 	Maybe float32 // no way to check
 	Down  float32 // below what copper allows: noise or a bad value
 	Run   uint16  // samples of the excursion now running
+	Split bool    // meanwhile another lead went the other way: registers, no contact
 	Peak  float32 // its largest size, Ω
-	Kept  float32 // its check: 1 confirmed, 0 open, −1 contradicted
+	Want  float32 // Σ of what the sensor value should have moved by, Ω
+	Out   float32 // Σ of what it did move by, Ω
 	Size  float32 // mean size of what was counted, Ω
 	Slow  float32 // samples in excursions, fading with spikeFade
 	Start int64
 	First int64   // of the counts, s
 	Fast  float32 // count fading four times as fast
 	Usual float32 // largest count in the baseline
+	Odds  float32 // logarithm of the odds of a contact against bad values (odds.go)
+	Spell int32   // slot of the newest excursion that odds were drawn from
 }
 
 // spikeFade is the time constant of the counts, s: long enough to see one
@@ -64,12 +68,13 @@ func (e *Engine) excursions(l *look, f float64) {
 			downs++
 		}
 	}
-	st.Sensor.Bad += float32(l.bad)
+	st.Sensor.Polls++
+	st.Sensor.wrong(float32(l.bad))
 	if downs > 0 {
 		st.Sensor.Storm = st.Last
 	}
 	if downs > 0 && ups > 0 { // a shifted set of registers
-		st.Sensor.Bad++
+		st.Sensor.wrong(1)
 		calm = false
 	}
 	// Those that leave go first: whether what returns is counted depends on who
@@ -82,7 +87,7 @@ func (e *Engine) excursions(l *look, f float64) {
 	}
 	for k := range e.m.n {
 		if c := &st.Ch[k]; math.Abs(x[k]-float64(c.Calmly)) <= g[k] {
-			e.comeBack(k, x[k], g[k])
+			e.comeBack(k, x[k], g[k], l.sensor)
 		}
 	}
 	if calm {
@@ -96,17 +101,15 @@ func (e *Engine) leave(k int, x, sensor float64, shifted bool) {
 	p := &c.Spike
 	d := x - float64(c.Calmly)
 	if p.Run == 0 || (d > 0) != (p.Peak > 0) {
-		p.Start, p.Peak, p.Kept, p.Run = e.s.Last, 0, 0, 0
+		p.Start, p.Peak, p.Run, p.Split, p.Want, p.Out = e.s.Last, 0, 0, false, 0, 0
 	}
 	p.Run++
 	if math.Abs(d) > math.Abs(float64(p.Peak)) {
 		p.Peak = float32(d)
 	}
-	if shifted {
-		p.Kept -= 10
-	} else {
-		p.Kept += e.check(k, d, sensor)
-	}
+	p.Split = p.Split || shifted
+	p.Want += float32(e.m.ch[k].coef * e.m.raw * d)
+	p.Out += float32(sensor - e.s.Sensor.Value)
 	if e.s.Last-p.Start > max(spikeLongest, 2*int64(e.s.Step)+30) { // it stays: a new level
 		c.Calmly, p.Run = float32(x), 0
 	}
@@ -114,10 +117,10 @@ func (e *Engine) leave(k int, x, sensor float64, shifted bool) {
 
 // comeBack counts the excursion from which a channel has returned, and follows
 // its calm value.
-func (e *Engine) comeBack(k int, x, g float64) {
+func (e *Engine) comeBack(k int, x, g, sensor float64) {
 	c := &e.s.Ch[k]
 	if c.Spike.Run > 0 {
-		e.count(k, g)
+		e.count(k, g, e.proof(k, sensor))
 		c.Spike.Run = 0
 	}
 	c.Calmly += float32(0.3 * (x - float64(c.Calmly)))
@@ -137,28 +140,30 @@ func (e *Engine) stormy(k int) bool {
 	return false
 }
 
-// count books an excursion that has returned.
-func (e *Engine) count(k int, g float64) {
+// count books an excursion that has returned. What the sensor value says of it
+// is the logarithm of a likelihood ratio.
+func (e *Engine) count(k int, g, proof float64) {
 	p := &e.s.Ch[k].Spike
 	n := float32(p.Run)
 	switch {
 	case e.s.Copper.Blocks < spikeBlocks, e.warming(k):
-	case p.Peak > 0 && p.Kept <= 0 && e.stormy(k):
+	case p.Peak > 0 && proof < spikeProof && e.stormy(k):
 		p.Down += n // noise goes both ways
+		e.s.Sensor.Wrong += n
 	case p.Peak < 0:
 		p.Down += n
-	case p.Kept < 0:
-		e.s.Sensor.Bad += n
+		e.s.Sensor.Wrong += n
+	case proof < -spikeProof:
+		e.s.Sensor.wrong(n)
 	case float64(p.Peak) < spikeClear*g:
-	case p.Kept > 0:
+	case proof > spikeProof:
 		p.Sure += n
-		if p.Kept >= 1.5*n {
-			p.Sure += n / 2
-		}
 		e.spiked(p, n)
+		e.bet(k, proof)
 	default:
 		p.Maybe += n
 		e.spiked(p, n)
+		e.bet(k, proof)
 	}
 }
 
@@ -176,24 +181,6 @@ func (p *spikeState) size() {
 		p.Size = p.Peak
 	}
 	p.Size += 0.2 * (p.Peak - p.Size)
-}
-
-// check compares an excursion with the sensor value of the same moment: a real
-// one moves it by coef times its size, a bad register does not. 0 where the
-// process moves more than that, or where the method takes the lead out.
-func (e *Engine) check(k int, x, sensor float64) float32 {
-	s := &e.s.Sensor
-	want := e.m.ch[k].coef * e.m.raw * x
-	if math.IsNaN(want) || math.IsNaN(sensor) || !s.Known || math.Abs(want) < 4*s.Sigma {
-		return 0
-	}
-	switch off := math.Abs(sensor - s.Value - want); {
-	case off < math.Abs(want)/5 && math.Abs(want) > 8*s.Sigma:
-		return 1.5 // beyond doubt
-	case off < math.Abs(want)/2:
-		return 1
-	}
-	return -1
 }
 
 // difference gathers the squared difference to the last residual, winsorised so
@@ -218,6 +205,14 @@ type sensorState struct {
 	Known bool
 	Storm int64   // when a lead value was last below what its copper allows, s
 	Bad   float32 // bad values of the leads counted, fading
+	Wrong float32 // the same, fading with badFade
+	Polls float32 // samples, fading with badFade
+}
+
+// wrong counts bad values.
+func (s *sensorState) wrong(n float32) {
+	s.Bad += n
+	s.Wrong += n
 }
 
 func (s *sensorState) take(r float64) {

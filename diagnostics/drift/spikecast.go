@@ -21,11 +21,12 @@ const (
 	overPrior = 3 // excursions that the size of the mean one is worth, in telling how many pass the limit
 
 	// A contact whose excursions go far beyond the limit may open at once. When
-	// is not in the data: what has lasted some days lasts as long again or less,
-	// since it wears faster and faster.
+	// is not in the data: what has been seen for some days lasts half as long again,
+	// or a sixth of that time, or two and a half times: of a life of unknown length
+	// any part may be over, and contacts wear faster and faster.
 	openlyOhm                       = 0.5 // Ω, where no reading is moved: more than a worn contact has
 	openTimes                       = 4   // times the contact that moves the reading by its limit
-	openEarly, openMiddle, openLate = 0.1, 0.35, 1.3
+	openEarly, openMiddle, openLate = 0.15, 0.6, 2.5
 )
 
 // spikeRates are the rates of growth tried, e-folds a day: from a month and a
