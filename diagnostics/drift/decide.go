@@ -138,10 +138,14 @@ func (e *Engine) settled(k int, p *picture) bool {
 	return p.at-ch.JumpAt >= settle*blockS && p.quick[k] > 0.85*ch.Peak && !ch.falling()
 }
 
-// voltage tells whether a channel fell slowly below its copper by more than a
-// sound lead has of contacts. Of three or four leads it must stand out alone:
-// two that rose would leave the third low as well.
-func (e *Engine) voltage(k int, p *picture) bool {
+// voltage tells whether a channel fell slowly below its copper for no reason that
+// a lead has.
+func (e *Engine) voltage(k int, p *picture) bool { return e.fell(k, p) && !e.healed(k, p) }
+
+// fell tells whether a channel fell slowly below its copper by more than a sound
+// lead has of contacts. Of three or four leads it must stand out alone: two that
+// rose would leave the third low as well.
+func (e *Engine) fell(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
 	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p) || ch.abrupt(p.raw[k]) {
 		return false

@@ -180,6 +180,41 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 		e.absorb(k, p.level[k])
 		out = e.raise(aboutWork, p.at, &c, out)
 	}
+	return e.healing(p, out)
+}
+
+// healed tells whether a lead that fell slowly was as much above the others
+// before: then it lost a bad contact, which was there when the baseline was
+// learnt. The cores of a cable are equal, so a voltage takes a lead below the
+// others by what it fell.
+func (e *Engine) healed(k int, p *picture) bool {
+	own := func(j int) float64 { return e.s.Ch[j].Base*p.f + e.s.Ch[j].usual(p.f) + p.level[j] }
+	others := 0.0
+	for j := range e.m.n {
+		if j != k {
+			others += own(j) / float64(e.m.n-1)
+		}
+	}
+	return own(k)-others > healedShare*p.level[k]
+}
+
+// healedShare is how far below the others a lead may come by healing, of its
+// fall: half way between a contact (none of it) and a voltage (all of it).
+const healedShare = 0.5
+
+// healing learns leads that fell slowly to where the others are.
+func (e *Engine) healing(p *picture, out []finding.Finding) []finding.Finding {
+	for k := range e.m.n {
+		if !e.fell(k, p) || !e.healed(k, p) {
+			continue
+		}
+		c := claim{
+			kind: finding.LeadRestored, leads: e.m.ch[k].named, severity: finding.Info, since: e.s.Ch[k].Rise, contact: p.level[k], sure: 0.7,
+			evidence: fmt.Sprintf("%s fell by %s since %s and is not below the others now: a contact that was bad from the beginning becomes better; learnt", e.m.name(k), ohms(-p.level[k]), day(e.s.Ch[k].Rise)),
+		}
+		e.absorb(k, p.level[k])
+		out = e.raise(aboutWork, p.at, &c, out)
+	}
 	return out
 }
 

@@ -1,0 +1,64 @@
+package drift
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/wiring"
+)
+
+func TestContactThatHealsIsNoVoltage(t *testing.T) {
+	for _, o := range []float64{0.03, 0.06, 0.12} {
+		for _, tau := range []float64{8, 20, 40} { // days
+			for _, m := range []wiring.Method{wiring.ThreeWireDual, wiring.FourWire} {
+				e := mustEngine(t, testSpec(t, "TT-2101", m, wiring.AllLeads))
+				c := newCable(3)
+				c.fault = func(d float64, v *[measure.LeadCount]float64) {
+					v[measure.B2] += o * math.Exp(-max(0, d-30)/tau)
+				}
+				fs := c.feed(e, 0, 150*perDay)
+				if b := bad(fs); len(b) > 0 {
+					t.Errorf("%s, %.2f Ω that heal in %.0f days: %s: %s", m, o, tau, b[0].Kind, b[0].Evidence)
+				}
+				if o > 0.03 && !slices.ContainsFunc(fs, func(f finding.Finding) bool { return f.Kind == finding.LeadRestored }) {
+					t.Errorf("%s, %.2f Ω that heal in %.0f days: nobody says so", m, o, tau)
+				}
+			}
+		}
+	}
+}
+
+// A lead that falls away from the others did not heal, whatever it was before
+// by a few mΩ.
+func TestSlowFallAwayFromTheOthersIsAVoltage(t *testing.T) {
+	for _, above := range []float64{-0.02, 0, 0.01} { // Ω
+		e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireDual, wiring.AllLeads))
+		c := newCable(3)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			v[measure.B2] += above - max(0, d-40)*0.002
+		}
+		b := bad(c.feed(e, 0, 80*perDay))
+		if len(b) == 0 || b[0].Kind != finding.ThermalEMF || b[0].Leads != finding.LeadsOf(measure.B2) {
+			t.Errorf("a lead %.2f Ω above the others that falls by 80 mΩ: found %v, want thermal-emf of b2", above, b)
+		}
+	}
+}
+
+// What healed is learnt: what comes afterwards is seen from there.
+func TestContactThatHealsAndRelapses(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(3)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) {
+		v[measure.B2] += 0.06*math.Exp(-max(0, d-30)/10) + max(0, d-100)*0.001
+	}
+	b := bad(c.feed(e, 0, 140*perDay))
+	if len(b) == 0 || b[0].Leads != finding.LeadsOf(measure.B2) {
+		t.Fatalf("found %v, want b2", b)
+	}
+	if d := b[0].Time.Sub(testStart).Hours() / 24; d < 100 || d > 125 {
+		t.Errorf("found on day %.1f, want between 100 and 125", d)
+	}
+}
