@@ -23,6 +23,7 @@ func (e *Engine) closeSlot(nb *Neighbour) {
 			b.F[b.N] = float32(f)
 			e.account(&v, f, t)
 			e.warmed(&v, f, t, b.N)
+			e.couple(&v, f, t)
 			e.jumped(e.own(&v, f))
 		}
 		b.N++

@@ -194,7 +194,12 @@ func (s *Site) still(c *common) int {
 	return n
 }
 
-func (s *Site) bad(loop int) bool { return s.put[loop].Kind != "" && !s.put[loop].Since.IsZero() }
+// bad tells whether a loop has something that an enclosure can do to it. What
+// gets into a box makes contacts worse; it makes no thermocouple of two metals.
+func (s *Site) bad(loop int) bool {
+	p := &s.put[loop]
+	return p.Kind != "" && p.Kind != finding.ThermalEMF && !p.Since.IsZero()
+}
 
 func (s *Site) sortByTag(loops []int) {
 	slices.SortFunc(loops, func(a, b int) int { return strings.Compare(s.loops[a].Tag, s.loops[b].Tag) })

@@ -147,7 +147,7 @@ func (e *Engine) voltage(k int, p *picture) bool { return e.fell(k, p) && !e.hea
 // rose would leave the third low as well.
 func (e *Engine) fell(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
-	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p) || ch.abrupt(p.raw[k]) {
+	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p) || ch.abrupt(p.raw[k]) && !e.leansTo(k, p, coupleKept) {
 		return false
 	}
 	for j := range e.m.n {
@@ -161,7 +161,7 @@ func (e *Engine) fell(k int, p *picture) bool {
 // fallWorth is the slow fall below copper from which it is called a voltage, Ω.
 func (e *Engine) fallWorth(k int, p *picture) float64 {
 	least := fallOhm
-	if math.Abs(e.s.Ch[k].Swing.byProcess()) > 0.45 {
+	if e.leansTo(k, p, coupleKept) {
 		least /= 2
 	}
 	return max(least, 1.5*p.limit[k])
@@ -169,7 +169,7 @@ func (e *Engine) fallWorth(k int, p *picture) float64 {
 
 // fallOhm is more than terminals that settle after work lose slowly: five
 // terminal points of a few mΩ. Half of it will do when the fall goes with the
-// process temperature.
+// temperatures of head and box.
 const fallOhm = 0.02
 
 // A step below these is no finding until it grows.
@@ -238,8 +238,9 @@ func (e *Engine) noise(k int) float64 {
 const swingFor = 12
 
 // explained tells whether the movement goes with a temperature.
-func (s *swing) explained() bool {
-	return math.Abs(s.byCopper()) > 0.4 || math.Abs(s.byProcess()) > 0.5 || s.byDay() > 0.25
+func (e *Engine) explained(k int) bool {
+	s := &e.s.Ch[k].Swing
+	return math.Abs(s.byCopper()) > 0.4 || s.byDay() > 0.25 || math.Abs(e.coupling(k).process) > 0.5
 }
 
 // swinging tells whether a channel moves within days far more than in its
@@ -252,7 +253,7 @@ func (e *Engine) swinging(k int, p *picture) bool {
 		return false
 	}
 	ch.Swings = min(ch.Swings+1, 200)
-	if ch.Swings < swingFor || ch.falling() || ch.JumpAt > p.at-5*dayS && ch.abrupt(p.raw[k]) || e.doubtful(k, p) || p.mean[k] < 0.2*p.limit[k] || p.quick[k] < 0.5*ch.Peak || !ch.Swing.explained() {
+	if ch.Swings < swingFor || ch.falling() || ch.JumpAt > p.at-5*dayS && ch.abrupt(p.raw[k]) || e.doubtful(k, p) || p.mean[k] < 0.2*p.limit[k] || p.quick[k] < 0.5*ch.Peak || !e.explained(k) {
 		return false
 	}
 	for j := range e.m.n {

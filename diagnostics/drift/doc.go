@@ -41,8 +41,9 @@
 //     looks alike, so what the sensor value says and how common bad values are
 //     on this loop make odds (odds.go): two that it shows on two days will do;
 //   - swing with the cable's temperature, or daily: lead-thermal;
-//   - swing with the process temperature, with the box as a thermocouple would,
-//     or a slow fall below copper: thermal-emf. No contact falls below zero;
+//   - movement in a constant proportion to the temperature difference of head and
+//     box, as of a thermocouple, or a slow fall below copper: thermal-emf. No
+//     contact falls below zero, none knows the process;
 //   - ups and downs over days: lead-moisture; one jump: lead-step; scatter of
 //     single values on one lead: lead-noise; else lead-drift;
 //   - noise on all pairs of leads at once: insulation-leak. A shunt is no lead's;

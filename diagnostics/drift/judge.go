@@ -97,24 +97,18 @@ func (e *Engine) follow(k int, p *picture, c float64) {
 	if ch.UN >= 4 {
 		u := p.u[k] - ch.level(8)
 		f := p.f - median32(cu.Ring[recent-min(int(cu.N), 8):])
-		t := p.t - median32(cu.Temp[recent-min(int(cu.N), 8):])
-		if t != t {
-			t = 0
-		}
 		most := max(5*ch.Swing.size(), 4*float64(ch.Scale), 0.002) // a step is no swing
-		ch.Swing.add(min(max(u, -most), most), f, t, int(p.at/blockS)&3)
+		ch.Swing.add(min(max(u, -most), most), f, int(p.at/blockS)&3)
 	}
 	push(&ch.U, p.u[k])
 	ch.UN = min(ch.UN+1, recent)
 }
 
-func (s *swing) add(u, f, t float64, quarter int) {
+func (s *swing) add(u, f float64, quarter int) {
 	s.Day[quarter] += 4 * swingWeight * (float32(u) - s.Day[quarter])
 	s.UU = float32(ewma(float64(s.UU), u*u, swingWeight))
 	s.FF = float32(ewma(float64(s.FF), f*f, swingWeight))
-	s.TT = float32(ewma(float64(s.TT), t*t, swingWeight))
 	s.UF = float32(ewma(float64(s.UF), u*f, swingWeight))
-	s.UT = float32(ewma(float64(s.UT), u*t, swingWeight))
 }
 
 // ewma moves an exponentially weighted mean z towards x by a weight.
@@ -123,21 +117,9 @@ func ewma(z, x, weight float64) float64 { return stat.EWMA(z, x, weight) }
 // size returns the standard deviation of the residual around its level, Ω.
 func (s *swing) size() float64 { return math.Sqrt(float64(s.UU)) }
 
-// byCopper and byProcess return the correlation of the residual with the copper
-// factor (the temperature of the cable) and with the process temperature.
+// byCopper returns the correlation of the residual with the copper factor (the
+// temperature of the cable).
 func (s *swing) byCopper() float64 { return correlation(s.UF, s.UU, s.FF) }
-
-func (s *swing) byProcess() float64 {
-	if s.TT < processMoves*processMoves {
-		return 0
-	}
-	return correlation(s.UT, s.UU, s.TT)
-}
-
-// processMoves is the standard deviation within days from which the process is
-// said to move, °C: below, the reading moves because of the lead rather than the
-// lead because of the process.
-const processMoves = 1.5
 
 // byDay returns the share of the movement that repeats every day.
 func (s *swing) byDay() float64 {

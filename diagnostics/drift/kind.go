@@ -3,7 +3,6 @@ package drift
 import (
 	"math"
 
-	"ohmdrift/diagnostics/copper"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -24,27 +23,6 @@ func span(x []float32) float64 {
 	return hi - lo
 }
 
-// junction tells whether a level swings with the temperature of the terminals as
-// a thermocouple would whose other junction is at the process: e ∝ T − T_box, so
-// de/dT_box = −e/(T − T_box). The copper factor gives T_box: df/dT_box = α.
-func (e *Engine) junction(k int, p *picture) bool {
-	s := &e.s.Ch[k].Swing
-	hot := p.t - boxTemp
-	if !(math.Abs(hot) > junctionApart) || p.level[k] < 2*p.limit[k] || s.FF == 0 || math.Abs(s.byCopper()) < 0.35 {
-		return false
-	}
-	r := float64(s.UF/s.FF) / (-p.level[k] / (hot * copper.Alpha20))
-	return r > 0.35 && r < 2.8
-}
-
-// junctionApart is how far the process must be from the box, K. Nearer to it the
-// swing of a thermocouple is as large as that of a damp contact, a tenth of its
-// level per kelvin, and a contact is by far the more common of the two.
-const junctionApart = 15
-
-// boxTemp stands for the temperature of a junction box, °C; common practice.
-const boxTemp = 25
-
 // wetTurns are the turns from which a level is said to follow wet and dry spells:
 // up, down, up and down again.
 const wetTurns = 3
@@ -58,7 +36,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	ch := &e.s.Ch[k]
 	c.severity, c.since, c.sure = finding.Maintenance, ch.Rise, 0.9
 	c.contact = p.quick[k]
-	f, t, d := ch.Swing.byCopper(), ch.Swing.byProcess(), ch.Swing.byDay()
+	f, d := ch.Swing.byCopper(), ch.Swing.byDay()
 	x := ch.Swing.size()
 	moves := e.m.n > 1 && x > 0.5*p.limit[k] && ch.restless(0.2*math.Abs(p.level[k])) && x > 0.15*math.Abs(p.level[k]) && x > 2*float64(ch.Calm)
 	switch {
@@ -74,12 +52,11 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 		c.kind, c.contact = finding.LeadNoise, e.noise(k)
 		c.evidence = say("single values of %s scatter by ±%s more than those of the other leads (threshold %s), %.2f times as much as in the baseline against every other lead (threshold %.2f)",
 			e.m.name(k), ohms(e.noise(k)), ohms(e.noiseWorth(k, p)), math.Exp(e.s.Hiss.alone(k, e.m.n)), noiseMore)
-	case e.junction(k, p) && !(math.Abs(t) > math.Abs(f)+0.1):
+	case e.thermocouple(k, p):
+		g := e.coupling(k)
 		c.kind = finding.ThermalEMF
-		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, with the temperature of the cable (correlation %.2f), by as much and to the side as a voltage between a process at %.0f °C and the box does: a junction of two metals, or a loose contact that opens with it", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, p.t)
-	case moves && math.Abs(t) > 0.5 && math.Abs(t) > math.Abs(f)+0.1, e.junction(k, p):
-		c.kind = finding.ThermalEMF
-		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, with the process temperature (correlation %.2f; with that of the cable %.2f): a voltage, not a contact", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), t, f)
+		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, as a voltage between the head of a process at %.0f °C and its box does: their temperature difference explains %.0f %% of it (called from %.0f %% where the process moves, else from %.0f %%), %.2g mΩ/K, and its level is to that side: a junction of two metals, not a contact",
+			e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), p.t, g.share*100, coupleShare*100.0, coupleStill*100.0, g.gain*1e3)
 	case moves && (math.Abs(f) > 0.4 || d > 0.25), moves && x > wild*p.level[k] && (math.Abs(f) > 0.2 || d > 0.1):
 		c.kind = finding.LeadThermal
 		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, with the temperature of the cable (correlation %.2f, %.0f %% of it repeats daily; in the baseline it moved by at most ±%s)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, d*100, ohms(float64(ch.Calm)))
@@ -88,7 +65,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 		c.evidence = say("the contact of %s came and went over days: %d turns (called so from %d) of %.0f %% of its peak of %s or more; now %s, threshold %s", e.m.name(k), ch.Turns, wetTurns, turnShare*100, ohms(ch.Peak), ohms(p.level[k]), ohms(p.limit[k]))
 	case moves && x > wild*p.level[k]:
 		c.kind = finding.LeadIntermittent
-		c.evidence = say("%s comes and goes within days by ±%s around %s (threshold %s), copper taken off, and with no temperature (correlation with that of the cable %.2f, of the process %.2f)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, t)
+		c.evidence = say("%s comes and goes within days by ±%s around %s (threshold %s), copper taken off, and with no temperature (correlation with that of the cable %.2f, of the process %.2f)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, e.coupling(k).process)
 	case ch.abrupt(p.raw[k]), p.level[k] < p.limit[k] && ch.abrupt(p.quick[k]): // too new for a level of two days
 		c.kind = finding.LeadStep
 		c.evidence = say("%s rose by %s at %s and stayed: now %s beyond its copper, threshold %s (%s)", e.m.name(k), ohms(ch.Jump), clock(ch.JumpAt), ohms(p.quick[k]), ohms(p.limit[k]), e.rule(k, p))

@@ -50,6 +50,13 @@ type cable struct {
 	noise float64                    // standard deviation of a lead value, Ω
 	// fault adds to the leads at a number of days since testStart.
 	fault func(days float64, v *[measure.LeadCount]float64)
+	// process is the temperature of the element, °C; nil is a steady 50 °C.
+	process func(days float64) float64
+}
+
+// copperOn is the copper factor on a day: ±8 K within the day, ±3 K over nine.
+func copperOn(d float64) float64 {
+	return 1 + 0.03*math.Sin(2*math.Pi*(d-0.4)) + 0.01*math.Sin(2*math.Pi*d/9.7)
 }
 
 func newCable(seed uint64) cable {
@@ -61,7 +68,7 @@ func (c *cable) at(s *diagnostics.Spec, i int) measure.Sample {
 	r := rand.New(rand.NewPCG(c.seed, uint64(i)))
 	t := testStart.Add(time.Duration(i) * c.step)
 	d := t.Sub(testStart).Hours() / 24
-	f := 1 + 0.03*math.Sin(2*math.Pi*(d-0.4)) + 0.01*math.Sin(2*math.Pi*d/9.7) // ±8 K within the day
+	f := copperOn(d)
 	v := c.lead
 	for k := range v {
 		v[k] = v[k]*f + c.noise*r.NormFloat64()
@@ -72,7 +79,11 @@ func (c *cable) at(s *diagnostics.Spec, i int) measure.Sample {
 	for k := range v {
 		v[k] = math.Round(v[k]*1000) / 1000
 	}
-	return sampleOf(s, t, v, 119.4+0.02*math.Sin(2*math.Pi*d/3.1)+0.001*r.NormFloat64())
+	element := 119.4 + 0.02*math.Sin(2*math.Pi*d/3.1)
+	if c.process != nil {
+		element = float64(s.Sensor.Forward(quantity.DegC(c.process(d))))
+	}
+	return sampleOf(s, t, v, element+0.001*r.NormFloat64())
 }
 
 // sampleOf reports leads as the spec's transmitter does.

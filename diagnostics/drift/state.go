@@ -27,6 +27,7 @@ type state struct {
 	Sound   uint16  // blocks in a row without a claim about a contact
 	Hiss    hissState
 	Heat    heatState
+	Pair    pairState
 	Filter  filterState
 	Sensor  sensorState
 	Slot    slotState
@@ -87,16 +88,17 @@ type chState struct {
 	Turns   uint8   // times that it turned by a good part of its peak
 	Down    bool    // it is falling since
 	Swing   swing
+	Couple  coupleState
 	Swings  uint8   // blocks in a row with more swing than usual
 	Calm    float32 // largest swing seen in the baseline, Ω
 	Spike   spikeState
 }
 
 // swing holds fading moments of what moves within days: residual u against the
-// copper factor f and the process temperature t.
+// copper factor f.
 type swing struct {
-	UU, FF, TT, UF, UT float32
-	Day                [4]float32 // mean residual by quarter of the day
+	UU, FF, UF float32
+	Day        [4]float32 // mean residual by quarter of the day
 }
 
 // fit is a straight line c = a + b (f − 1) by its running sums.

@@ -109,6 +109,7 @@ func (e *Engine) absorb(k int, level float64) {
 	for i := range c.U {
 		c.U[i] = 0
 	}
+	c.Couple.shift(level)
 	c.Above, c.Jump, c.Track, c.Flagged, c.Peak = 0, 0, 0, false, 0
 }
 
@@ -170,7 +171,8 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	}
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) {
+		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || ch.restless(0.5*math.Abs(p.level[k])) { // a good contact stays where it is
+
 			continue
 		}
 		c := claim{
