@@ -190,6 +190,9 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 // learnt. The cores of a cable are equal, so a voltage takes a lead below the
 // others by what it fell.
 func (e *Engine) healed(k int, p *picture) bool {
+	if e.leansTo(k, p, coupleKept) {
+		return false
+	}
 	own := func(j int) float64 { return e.s.Ch[j].Base*p.f + e.s.Ch[j].usual(p.f) + p.level[j] }
 	others := 0.0
 	for j := range e.m.n {
