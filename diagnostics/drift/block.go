@@ -68,11 +68,15 @@ func (e *Engine) enough() bool {
 func (e *Engine) closeBlock(out []finding.Finding) []finding.Finding {
 	b := &e.s.Block
 	if e.enough() {
-		if e.s.Ch[0].Base == 0 {
+		switch {
+		case e.m.n == 0:
+			out = e.judgeReading(out)
+		case e.s.Ch[0].Base == 0:
 			e.begin()
-		} else {
+		default:
 			out = e.judge(out)
 		}
+		e.sensorBlock()
 	}
 	b.N = 0
 	e.s.Heat.Mask, e.s.Heat.From, e.s.Heat.Warm = 0, 0, false

@@ -17,6 +17,9 @@ const (
 func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 	c, ok := e.contacts(p)
 	if !ok {
+		c, ok = e.unseen(p)
+	}
+	if !ok {
 		if e.s.Sound = min(e.s.Sound+1, 1000); e.s.Sound >= soundFor {
 			out = e.clear(aboutContact, p.at, "contact parts are back near their baseline for three days", out)
 		}
@@ -269,10 +272,13 @@ const (
 	spikeMaybe = 3 // excursions that nothing contradicts, beyond what bad values explain
 )
 
+// spikeShare is the share of the limit from which excursions matter.
+const spikeShare = 0.04
+
 // spikeWorth is the mean size from which excursions matter, Ω.
 func (e *Engine) spikeWorth(k int) float64 {
 	if r := e.reach(k, float64(e.s.Copper.Temp[recent-1])); !math.IsInf(r, 1) {
-		return 0.04 * r
+		return spikeShare * r
 	}
 	return 0.01
 }

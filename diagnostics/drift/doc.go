@@ -50,6 +50,10 @@
 //   - a lead under a third of its neighbours: not-four-wire, or lead-short.
 //
 // Nothing is named that cannot be seen: sums of leads name none, pairs never a1.
+// A lead that is not reported shows in the sensor value: where that leaves a calm
+// value and returns within two polls, to the side the lead moves it, in several
+// blocks of ten days and more often than in the baseline, it is lead-intermittent
+// without a lead (sensor.go).
 //
 // # Forecast
 //
@@ -67,8 +71,9 @@
 //
 // # What it cannot do
 //
-// From pairs and sums a failing a1 looks like a warmer process: nothing is said.
-// From the reading alone only an open circuit is seen. A shunt in the element is
+// From pairs, sums and the reading alone, a contact that grows steadily in a lead
+// that is not reported looks like a warmer or colder process: nothing is said
+// until it makes excursions or opens. A shunt in the element is
 // seen by its noise, shortly before the limit. A hot line that begins to heat
 // one core after the baseline looks like a loose contact. Of two leads, a small
 // step of one up is the same as one of the other down; only growth counts there.

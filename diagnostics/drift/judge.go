@@ -172,11 +172,26 @@ func (e *Engine) learn(k int, p *picture) {
 
 // fade lets the counts of excursions age by one block.
 func (e *Engine) fade() {
-	w := float32(math.Exp(-float64(blockS) / spikeFade))
 	for k := range e.m.n {
-		s := &e.s.Ch[k].Spike
-		s.Sure, s.Maybe, s.Down, s.Slow, s.Fast = s.Sure*w, s.Maybe*w, s.Down*w, s.Slow*w, s.Fast*w*w*w*w
+		e.s.Ch[k].Spike.fade()
 	}
-	e.s.Sensor.Bad *= w
+	e.s.Sensor.Bad *= spikeBlock
 	e.fadeOdds()
+}
+
+// spikeBlock is what a block leaves of a count.
+var spikeBlock = float32(math.Exp(-float64(blockS) / spikeFade))
+
+func (s *spikeState) fade() {
+	s.Sure, s.Maybe, s.Down, s.Slow, s.Fast = s.Sure*spikeBlock, s.Maybe*spikeBlock, s.Down*spikeBlock, s.Slow*spikeBlock, s.Fast*spikeBlock*spikeBlock*spikeBlock*spikeBlock
+}
+
+// judgeReading takes a complete block of a loop that reports no lead.
+func (e *Engine) judgeReading(out []finding.Finding) []finding.Finding {
+	b, cu := &e.s.Block, &e.s.Copper
+	p := picture{at: (b.Index + 1) * blockS, t: median32(b.T[:b.N])}
+	push(&cu.Temp, p.t)
+	cu.Blocks++
+	p.blocks = cu.Blocks
+	return e.decide(&p, out)
 }

@@ -33,6 +33,8 @@ type model struct {
 	raw  float64 // 1 when sensor values contain the imbalance, 0 when they are the element alone
 	low  float64 // ends of the sensor curve, Ω
 	high float64
+	up   bool // a contact in a lead that is not reported raises the sensor value
+	down bool // or lowers it
 }
 
 func newModel(spec *diagnostics.Spec) (*model, error) {
@@ -73,6 +75,7 @@ func newModel(spec *diagnostics.Spec) (*model, error) {
 			}
 		}
 	}
+	m.hide()
 	return m, nil
 }
 

@@ -25,6 +25,7 @@ type look struct {
 	bad    int            // values that no lead can have
 	valid  int
 	sensor float64 // Ω; NaN = not usable
+	read   bool    // it comes from the reading: no resistance was sent
 	gone   bool    // sensor absent
 	over   bool    // sensor at the upper end of its curve or beyond
 	t      float64 // reading, °C; NaN = not known
@@ -51,9 +52,12 @@ func (e *Engine) see(s *measure.Sample, l *look) {
 	}
 	l.sensor = float64(s.Sensor)
 	l.t = float64(s.Reading)
+	if math.IsNaN(l.sensor) && !math.IsNaN(l.t) {
+		l.read, l.sensor = true, float64(m.spec.Sensor.Forward(quantity.DegC(l.t)))
+	}
 	switch x := l.sensor; {
 	case math.IsNaN(x):
-		l.gone = math.IsNaN(l.t)
+		l.gone = true
 	case x >= m.high*(1-1e-4):
 		l.over, l.sensor = true, math.NaN()
 	case x < m.low:
@@ -73,13 +77,15 @@ func (e *Engine) take(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 	st := &e.s
 	out = e.watchOpen(&l, out)
 	st.Grid.take(&l, e.m.n)
+	calm := e.m.n == 0
 	if e.m.n > 0 && st.Ch[0].Base > 0 {
 		st.Hiss.take(&l, &st.Ch, e.m.n, float64(st.Grid.Step))
 		if f, ok := e.factor(&l.v, nb); ok {
 			st.Copper.F, st.Copper.Known = f, true
-			e.excursions(&l, f)
+			calm = e.excursions(&l, f) && l.valid == e.m.n
 		}
 	}
+	e.alone(&l, calm)
 	e.pick(&l)
 	return out
 }

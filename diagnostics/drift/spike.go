@@ -45,10 +45,12 @@ func (e *Engine) gate(k int) float64 {
 	return max(6.5*c.Sigma, 1.5*float64(e.s.Grid.Step), 0.004)
 }
 
-// excursions compares each value with the calm one before it.
-func (e *Engine) excursions(l *look, f float64) {
+// excursions compares each value with the calm one before it and tells whether
+// none is away from it.
+func (e *Engine) excursions(l *look, f float64) (calm bool) {
 	st := &e.s
-	ups, downs, calm := 0, 0, true
+	ups, downs := 0, 0
+	calm = true
 	var x, g [channels]float64
 	for k := range e.m.n {
 		c := &st.Ch[k]
@@ -93,6 +95,7 @@ func (e *Engine) excursions(l *look, f float64) {
 	if calm {
 		st.Sensor.take(l.sensor)
 	}
+	return calm
 }
 
 // leave follows a channel away from its calm value.

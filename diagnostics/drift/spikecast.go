@@ -40,13 +40,19 @@ func (e *Engine) foreseeSpikes() (outlook, bool) {
 		return outlook{}, false
 	}
 	p := &e.s.Ch[k].Spike
-	reach := e.reach(k, float64(e.s.Copper.Temp[recent-1]))
-	if math.IsInf(reach, 1) {
-		reach = openlyOhm // an open lead stops the loop, whatever its method
-	}
 	o := outlook{State: outlookDated, At: e.s.Last, Side: 1}
+	reach := e.reach(k, float64(e.s.Copper.Temp[recent-1]))
 	if e.m.ch[k].coef < 0 {
 		o.Side = -1
+	}
+	if k == ofSensor && e.flickering() {
+		_, _, up := e.flicks()
+		if reach = e.sensorReach(up); !up {
+			o.Side = -1
+		}
+	}
+	if math.IsInf(reach, 1) {
+		reach = openlyOhm // an open lead stops the loop, whatever its method
 	}
 	age := max(float64(e.s.Last-p.First)/dayS, 1)
 	var buf [len(spikeRates)*len(scatter) + 3]candidate
@@ -59,7 +65,8 @@ func (e *Engine) foreseeSpikes() (outlook, bool) {
 	return o, true
 }
 
-// worstSpikes returns the channel with most excursions, −1 without any.
+// worstSpikes returns the channel with most excursions, ofSensor where only the
+// sensor value makes them, −1 without any.
 func (e *Engine) worstSpikes() int {
 	k := -1
 	for i := range e.m.n {
@@ -67,6 +74,9 @@ func (e *Engine) worstSpikes() int {
 		if p.Size > 0 && p.Slow > 0.2 && (k < 0 || p.Slow > e.s.Ch[k].Spike.Slow) {
 			k = i
 		}
+	}
+	if e.flickering() && (k < 0 || !e.spiking(k)) {
+		return ofSensor
 	}
 	return k
 }
@@ -76,7 +86,10 @@ func (e *Engine) worstSpikes() int {
 func (e *Engine) spikeGoal(p *spikeState, reach float64, side int8) float64 {
 	perDay := dayS / float64(max(e.s.Step, 1))
 	over := min(max(0.5*float64(p.Size)/reach, 0.1), 0.6) // of the excursions, beyond the limit, by their mean size
-	if e.s.Step > slotS/2 {                               // a slot is a poll: those beyond were counted
+	switch {
+	case p == &e.s.Ch[ofSensor].Spike && e.flickering(): // each was held against the limit
+		over = min(max((float64(p.Sure)+overPrior*over)/(float64(p.Slow)+overPrior), 0.05), 1)
+	case e.s.Step > slotS/2: // a slot is a poll: those beyond were counted
 		n := float64(e.s.Error.Over[(1-side)/2]) * perDay * spikeSlow
 		over = min(max((n+overPrior*over)/(float64(p.Slow)+overPrior), 0.05), 1)
 	}
