@@ -132,6 +132,9 @@ func (e *Engine) settled(k int, p *picture) bool {
 	if e.doubtful(k, p) {
 		return false
 	}
+	if e.wavers(k, p) {
+		return true
+	}
 	if !ch.abrupt(p.raw[k]) {
 		return p.quick[k] > 0.75*ch.Peak
 	}
@@ -139,6 +142,53 @@ func (e *Engine) settled(k int, p *picture) bool {
 		return false // stays and is harmless: somebody worked there
 	}
 	return p.at-ch.JumpAt >= settle*blockS && p.quick[k] > 0.85*ch.Peak && !ch.falling()
+}
+
+const (
+	// waver is by how much of its level a contact must have fallen and risen
+	// again to be one that moves by itself.
+	waver = 0.25
+	// waverClear is by how many standard deviations of what a sound lead moves.
+	waverClear = 4
+)
+
+// stillest returns by how much the calmest of the other channels moves within
+// days, Ω.
+func (e *Engine) stillest(k int) float64 {
+	x := math.Inf(1)
+	for j := range e.m.n {
+		if j != k {
+			x = min(x, e.s.Ch[j].Swing.size())
+		}
+	}
+	return x
+}
+
+// wavers tells whether a channel that stood above its threshold fell and rose
+// again within the last three days: terminals that settle only fall, and what was
+// worked on jumps once.
+func (e *Engine) wavers(k int, p *picture) bool {
+	x := max(p.limit[k], waver*p.level[k], waverClear*e.stillest(k))
+	high, low, fell := 0.0, math.Inf(1), false
+	for i := recent - int(e.s.Ch[k].UN); i < recent; i++ {
+		var all [channels]float64
+		for j := range e.m.n {
+			all[j] = float64(e.s.Ch[j].U[i])
+		}
+		e.shift(&all, p)
+		switch u := all[k]; {
+		case high == 0 && !(u > p.limit[k]):
+		case fell:
+			if low = min(low, u); u > low+x {
+				return true
+			}
+		case u < high-x:
+			low, fell = u, true
+		default:
+			high = max(high, u)
+		}
+	}
+	return false
 }
 
 // voltage tells whether a channel fell slowly below its copper for no reason that
