@@ -62,3 +62,23 @@ func TestContactThatHealsAndRelapses(t *testing.T) {
 		t.Errorf("found on day %.1f, want between 100 and 125", d)
 	}
 }
+
+// One lead below because it healed and another a little above are not two that
+// rose against the third.
+func TestContactThatHealsDoesNotMakeTheOthersRise(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(3)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) {
+		v[measure.B2] += 0.016 * math.Exp(-max(0, d-30)/10)
+		v[measure.A1] += 0.005 * min(max(0, (d-70)/5), 1)
+	}
+	b := bad(c.feed(e, 0, 110*perDay))
+	if len(b) == 0 {
+		t.Fatal("5 mΩ on a1 were not found")
+	}
+	for _, f := range b {
+		if f.Leads != finding.LeadsOf(measure.A1) || f.Contact > 0.008 {
+			t.Errorf("%s of %v, %.1f mΩ: %s", f.Kind, f.Leads.Names(), float64(f.Contact)*1e3, f.Evidence)
+		}
+	}
+}

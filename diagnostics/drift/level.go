@@ -94,8 +94,8 @@ func (e *Engine) rule(k int, p *picture) string {
 }
 
 // twoRose tells whether of three leads two have risen: one stands above, another
-// below the middle one, and neither jumped. Contacts add, so the lowest is the
-// sound one.
+// below the middle one, neither jumped, and the lower one did not heal. Contacts
+// add, so the lowest is the sound one.
 func (e *Engine) twoRose(p *picture) bool {
 	if e.m.n != 3 {
 		return false
@@ -108,7 +108,7 @@ func (e *Engine) twoRose(p *picture) bool {
 			continue
 		}
 		above = above || l > x
-		below = below || l < -x && !e.s.Ch[k].abrupt(p.raw[k])
+		below = below || l < -x && !e.s.Ch[k].abrupt(p.raw[k]) && !e.healed(k, p)
 	}
 	return above && below
 }

@@ -200,12 +200,16 @@ func (e *Engine) healed(k int, p *picture) bool {
 			others += own(j) / float64(e.m.n-1)
 		}
 	}
-	return own(k)-others > healedShare*p.level[k]
+	return own(k)-others > healedShare*p.level[k]-coreShare*e.s.Ch[k].Base
 }
 
 // healedShare is how far below the others a lead may come by healing, of its
 // fall: half way between a contact (none of it) and a voltage (all of it).
 const healedShare = 0.5
+
+// coreShare is how much the cores of one cable differ in length and section, of
+// their resistance; common practice for one drum.
+const coreShare = 0.003
 
 // healing learns leads that fell slowly to where the others are.
 func (e *Engine) healing(p *picture, out []finding.Finding) []finding.Finding {
