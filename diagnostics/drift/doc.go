@@ -53,7 +53,8 @@
 // A lead that is not reported shows in the sensor value: where that leaves a calm
 // value and returns within two polls, to the side the lead moves it, in several
 // blocks of ten days and more often than in the baseline, it is lead-intermittent
-// without a lead (sensor.go).
+// without a lead (sensor.go). Where not two lead values are reported, six hours
+// of telegrams without any value are lead-open (open.go).
 //
 // # Forecast
 //

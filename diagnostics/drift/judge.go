@@ -190,6 +190,9 @@ func (s *spikeState) fade() {
 func (e *Engine) judgeReading(out []finding.Finding) []finding.Finding {
 	b, cu := &e.s.Block, &e.s.Copper
 	p := picture{at: (b.Index + 1) * blockS, t: median32(b.T[:b.N])}
+	if math.IsNaN(p.t) {
+		return out
+	}
 	push(&cu.Temp, p.t)
 	cu.Blocks++
 	p.blocks = cu.Blocks

@@ -11,7 +11,7 @@ import (
 type openState struct {
 	Since  int64            // of the first such sample in a row; 0 = none
 	N      uint16           // samples in a row
-	Lead   [channels]uint16 // of them, with this channel open
+	Lead   [channels]uint16 // of them, with this channel open; at ofSensor samples in a row without any value, where at most one lead value is reported
 	Well   uint16           // samples in a row without, while a finding stands
 	WellAt int64
 }
@@ -21,6 +21,11 @@ const (
 	openShort   = 60    // s at least: a contact that bounces is no open lead
 	openSlow    = 1700  // interval in s from which two samples are enough: they are an hour of silence
 	wellTime    = hourS // without an open circuit before it counts as closed
+	// emptyPolls and emptyFor: where no lead is reported by itself, a device that
+	// writes nothing when its sensor breaks looks like a telegram without content.
+	// Those come by ones and twos; six hours of them are no accident.
+	emptyPolls = 24
+	emptyFor   = 6 * hourS
 )
 
 // watchOpen judges one sample. A lead is open when its value is gone or at the
@@ -29,7 +34,10 @@ const (
 func (e *Engine) watchOpen(l *look, out []finding.Finding) []finding.Finding {
 	o := &e.s.Open
 	dead := l.over || l.gone
-	if !dead || (!l.over && l.valid == 0) {
+	switch empty := !l.over && l.valid == 0; {
+	case dead && empty && e.m.n <= 1:
+		return e.empty(out)
+	case !dead, empty:
 		return e.closed(l, out)
 	}
 	if o.N == 0 {
@@ -61,10 +69,27 @@ func (e *Engine) watchOpen(l *look, out []finding.Finding) []finding.Finding {
 	return e.raise(aboutOpen, e.s.Last, &c, out)
 }
 
+// empty takes a sample of a device that answers and has no value.
+func (e *Engine) empty(out []finding.Finding) []finding.Finding {
+	o := &e.s.Open
+	n := &o.Lead[ofSensor]
+	if *n == 0 {
+		*o = openState{Since: e.s.Last}
+	}
+	*n = min(*n+1, math.MaxUint16-1)
+	if *n < emptyPolls || e.s.Last-o.Since < emptyFor || e.s.Copper.Blocks == 0 { // it never had one
+		return out
+	}
+	c := claim{kind: finding.LeadOpen, severity: finding.Failure, since: o.Since, contact: math.NaN(), sure: 0.8}
+	c.evidence = fmt.Sprintf("the device answered %d polls in a row since %s without any value (called from %d in %d h): no current through the element, or a device that is unwell; no lead stands out",
+		*n, clock(o.Since), emptyPolls, emptyFor/hourS)
+	return e.raise(aboutOpen, e.s.Last, &c, out)
+}
+
 // closed takes a sample without an open circuit.
 func (e *Engine) closed(l *look, out []finding.Finding) []finding.Finding {
 	o := &e.s.Open
-	o.N = 0
+	o.N, o.Lead[ofSensor] = 0, 0
 	if e.s.Found[aboutOpen].Kind == 0 || math.IsNaN(l.sensor) {
 		return out // nothing stands, or an empty telegram: unknown is not good
 	}

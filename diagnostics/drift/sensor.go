@@ -222,10 +222,11 @@ func (e *Engine) unseen(p *picture) (claim, bool) {
 	return c, true
 }
 
-// sensorBlock ends a block of six hours.
+// sensorBlock ends a block of six hours. Without a sensor value nothing fades:
+// what is not seen has not healed.
 func (e *Engine) sensorBlock() {
-	c := &e.s.Ch[ofSensor]
-	if !e.m.up && !e.m.down {
+	c, b := &e.s.Ch[ofSensor], &e.s.Block
+	if !e.m.up && !e.m.down || math.IsNaN(median32(b.T[:b.N])) {
 		return
 	}
 	c.Above = 0
