@@ -253,7 +253,7 @@ func (e *Engine) doubtful(k int, p *picture) bool {
 // noisy tells whether the single values of one lead scatter more than in its
 // baseline and those of the others do not, by enough to matter.
 func (e *Engine) noisy(k int, p *picture) bool {
-	if e.m.n < 3 || e.s.Hiss.Seen < hissLearn || e.s.Hiss.alone(k, e.m.n) < math.Log(noiseMore) {
+	if e.m.n < 3 || e.s.Hiss.Seen < hissReady || e.s.Hiss.alone(k, e.m.n) < math.Log(noiseMore) {
 		return false
 	}
 	return e.noise(k) > e.noiseWorth(k, p)

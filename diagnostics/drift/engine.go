@@ -115,15 +115,6 @@ func (e *Engine) Open(out []finding.Finding) []finding.Finding {
 	return out
 }
 
-// Forecast returns when the loop leaves its limit, as of the last update of the
-// finding about its contacts.
-func (e *Engine) Forecast() finding.Forecast {
-	if f := e.forecast(&e.s.Found[aboutContact].Outlook); f != nil {
-		return *f
-	}
-	return *e.forecast(&outlook{State: outlookCannot})
-}
-
 // Journal takes an entry that a person made at a time and appends what it
 // clears. After WorkDone and BaselineAccepted the loop is learnt anew.
 func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []finding.Finding {

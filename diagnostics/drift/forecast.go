@@ -136,7 +136,8 @@ func trend(y []float32) float64 {
 func recentShare(y []float32) float64 { return median32(y[len(y)-3:]) }
 
 // forecast dresses an outlook.
-func (e *Engine) forecast(o *outlook) *finding.Forecast {
+func (e *Engine) forecast(r *record) *finding.Forecast {
+	o := &r.Outlook
 	if o.State == outlookNone {
 		return nil
 	}
@@ -144,7 +145,7 @@ func (e *Engine) forecast(o *outlook) *finding.Forecast {
 	if o.Side < 0 {
 		f.Value = float64(e.m.spec.LimitLow)
 	}
-	if e.leadLimited() && e.s.Found[aboutContact].kind() != finding.ThermalEMF {
+	if e.leadLimited() && !e.beyondLeads(r.kind()) {
 		f.Quantity, f.Unit, f.Value = finding.LeadsLimit, "ohm", float64(e.m.spec.LeadLimit)
 	}
 	switch o.State {
@@ -161,14 +162,16 @@ func (e *Engine) forecast(o *outlook) *finding.Forecast {
 		f.State = finding.Past
 		f.Why = "the error is beyond its limit for more than 5 % of the day"
 	default:
-		f.Why = e.whyNot()
+		f.Why = e.whyNot(r.kind())
 	}
 	return f
 }
 
 // whyNot tells why there is no forecast.
-func (e *Engine) whyNot() string {
+func (e *Engine) whyNot(k finding.Kind) string {
 	switch {
+	case k == finding.InsulationLeak && !math.IsNaN(float64(e.m.spec.LimitLow)):
+		return "the noise does not grow"
 	case math.IsNaN(float64(e.m.spec.LimitHigh)) && math.IsNaN(float64(e.m.spec.LimitLow)) && !e.leadLimited():
 		return "the loop has no limit"
 	case e.fourWire():

@@ -1,7 +1,6 @@
 package drift
 
 import (
-	"fmt"
 	"math"
 
 	"ohmdrift/diagnostics/finding"
@@ -15,29 +14,47 @@ const pairsMost = 6
 // cores puts noise on every lead at once, wet hours more than dry ones; a
 // contact or a hot line leaves at least one pair alone.
 type hissState struct {
-	Prev  [pairsMost]float32 // difference in the last sample, Ω
-	Sum   [pairsMost]float32 // Σ of squared winsorised changes in the running block
-	N     [pairsMost]uint16
-	Sigma [pairsMost]float32 // standard deviation of a change, last block
-	Quiet [pairsMost]float32 // in the baseline
-	Seen  uint16             // blocks that Quiet comes from
-	Each  [pairsMost]float32 // logarithm of that of each pair, smoothed
-	Level float64            // logarithm of the noise over that of the baseline, mean of all pairs, smoothed
-	Most  float64            // largest Level in the baseline
-	Over  uint16             // blocks in a row above the threshold
-	From  int64              // since
+	Prev   [pairsMost]float32 // difference in the last sample, Ω
+	Sum    [pairsMost]float32 // Σ of squared winsorised changes in the running block
+	N      [pairsMost]uint16
+	Sigma  [pairsMost]float32 // standard deviation of a change, last block
+	Quiet  [pairsMost]float32 // in the baseline
+	Each   [pairsMost]float32 // logarithm of the noise of each pair over Quiet, smoothed
+	Seen   uint16             // blocks that Quiet comes from
+	Over   uint16             // blocks in a row above a threshold
+	From   int64              // since
+	Fast   hissChart          // of the mean over all pairs: three days
+	Slow   hissChart          // ten days: what is small and stays
+	Recent float32            // the same over a day, without storms
+	Spread float32            // mean square of a block about Recent, in the baseline
+	New    [storm]float32     // blocks in a row that are far from Recent
+	NewN   uint8
+}
+
+// hissChart is an exponentially weighted mean (NIST/SEMATECH e-Handbook 6.3.2.4)
+// of the logarithm of the noise over that of the baseline.
+type hissChart struct {
+	Level float32
+	Most  float32 // the largest in the baseline
 }
 
 const (
-	hissMore    = 1.12 // ratio that the smoothed noise must pass: six standard errors of it
-	hissFast    = 0.08 // weight of a block: three days
-	hissCap     = 0.3  // of a block's logarithm: a storm of some hours does not reach the threshold
-	hissWeight  = 0.1  // of a block in the noise of each pair: four days
-	hissShare   = 0.4  // of the common rise (logarithms) that the quietest pair must show
-	hissLeast   = 0.03 // and at least this much
-	hissEven    = 0.3  // of the rise of the loudest pair: one noisy lead is another matter
-	hissLearn   = 60   // blocks of baseline: fifteen days
-	hissConfirm = 4    // blocks: a storm of ten hours is over by then
+	fastWeight = 0.08  // of a block: three days, a leak in its last weeks
+	slowWeight = 0.025 // ten days: half the chart error of the fast one
+	fastLeast  = 0.08  // logarithm: an input's own noise goes with its temperature by some per cent
+	slowLeast  = 0.045
+	hissSure   = 4.5 // standard errors of a chart: once in 40 years of one loop
+	hissMost   = 1.5 // times the largest level of the baseline
+	hissCap    = 0.3 // above the chart: a storm of some hours does not reach the threshold
+	hissWeight = 0.1 // of a block in the noise of each pair: four days
+	hissDay    = 0.3 // of a block in what the next one is compared with: a day
+	// The quietest pair must show this share of the common rise, and of that of
+	// the loudest: one noisy lead is another matter.
+	hissShare   = 0.5
+	hissEven    = 0.35
+	hissLearn   = 120 // blocks of baseline: a month
+	hissReady   = 60  // from which something is said: fifteen days
+	hissConfirm = 3   // blocks: a storm of ten hours is over by then
 	// hissGrid is the least noise, as a share of the resolution, that can be
 	// followed: below, what is measured depends on where the value lies between
 	// two steps.
@@ -46,7 +63,19 @@ const (
 	// hot line or a spike is no noise.
 	winsor    = 2.5
 	hissFloor = 0.0005 // Ω, less than any input's noise
+	// A block this far from the day before is a storm, and two days of them in
+	// which the noise is steady are another filter in the device.
+	storm      = 8   // blocks
+	stormSure  = 4   // standard deviations of a block
+	stormLeast = 0.3 // logarithm
+	steady     = 1.6 // times the scatter of the baseline
 )
+
+// add takes a block into the chart.
+func (c *hissChart) add(r, weight float64) {
+	x := float64(c.Level)
+	c.Level = float32(ewma(x, min(r, x+hissCap), weight))
+}
 
 // take adds a sample to the noise of each pair.
 func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
@@ -69,15 +98,15 @@ func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
 	}
 }
 
-// close ends a block and returns the noise of all pairs over that of the
-// baseline and, as logarithms, that of the quietest and the loudest pair; ok is false while that is not known.
-func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least, most float64, ok bool) {
-	least, most = math.Inf(1), math.Inf(-1)
-	sum := 0.0
+// close ends a block and returns the mean logarithm of the noise of all pairs
+// over that of the baseline; ok is false where that is not known.
+func (h *hissState) close(pairs int, grid float64, learn bool) (mean float64, each [pairsMost]float64, ok bool) {
 	for i := range pairs {
 		if h.N[i] < 6 {
-			return 0, 0, 0, false
+			return 0, each, false
 		}
+	}
+	for i := range pairs {
 		h.Sigma[i] = float32(math.Sqrt(float64(h.Sum[i]) / float64(h.N[i])))
 		h.Sum[i], h.N[i] = 0, 0
 		if learn && h.Seen < hissLearn {
@@ -85,15 +114,67 @@ func (h *hissState) close(pairs int, grid float64, learn bool) (ratio, least, mo
 		}
 		g := grid * grid / 12 // a pair that rounding holds still has no noise to compare with
 		now, then := float64(h.Sigma[i]), float64(h.Quiet[i])
-		r := math.Log((now*now+g+1e-12)/(then*then+g+1e-12)) / 2
-		h.Each[i] = float32(ewma(float64(h.Each[i]), r, hissWeight))
-		sum += r / float64(pairs)
-		least, most = min(least, float64(h.Each[i])), max(most, float64(h.Each[i]))
+		each[i] = math.Log((now*now+g+1e-12)/(then*then+g+1e-12)) / 2
+		mean += each[i] / float64(pairs)
 	}
 	if learn && h.Seen < hissLearn {
 		h.Seen++
 	}
-	return math.Exp(sum), least, most, h.Seen >= 8 && !math.IsNaN(sum) && !math.IsInf(sum, 0) && h.Quiet[0] > 0
+	return mean, each, !math.IsNaN(mean) && !math.IsInf(mean, 0) && h.Quiet[0] > 0
+}
+
+// chart takes a block into what is followed of it.
+func (h *hissState) chart(mean float64, each *[pairsMost]float64, pairs int) {
+	d := mean - float64(h.Recent)
+	h.Recent = float32(ewma(float64(h.Recent), mean, hissDay))
+	if h.Seen < hissLearn && h.Seen > 8 {
+		h.Spread += (float32(d*d) - h.Spread) / float32(h.Seen-8)
+	}
+	for i := range pairs {
+		h.Each[i] = float32(ewma(float64(h.Each[i]), each[i], hissWeight))
+	}
+	h.Fast.add(mean, fastWeight)
+	h.Slow.add(mean, slowWeight)
+	if h.Seen > 20 && h.Seen < hissReady {
+		h.Fast.Most = max(h.Fast.Most, h.Fast.Level)
+		h.Slow.Most = max(h.Slow.Most, h.Slow.Level)
+	}
+}
+
+// sd is the standard deviation of a block about the mean of the day before.
+func (h *hissState) sd() float64 {
+	return math.Sqrt(float64(h.Spread) / (1 + hissDay/(2-hissDay))) // less the scatter of Recent itself
+}
+
+// worth is the level of a chart from which its noise is more than that of the
+// baseline; the baseline itself is known from Seen blocks only.
+func (h *hissState) worth(c *hissChart, least, weight float64) float64 {
+	se := h.sd() * math.Sqrt(weight/(2-weight)+1/float64(max(h.Seen, 1)))
+	return max(least, hissSure*se, hissMost*float64(c.Most))
+}
+
+// stormy keeps a block aside that is far from the day before. After two days of
+// them it tells whether they are as steady as the baseline was: settled is true
+// for another filter, and the noise has to be learnt anew.
+func (h *hissState) stormy(mean float64) (aside, settled bool) {
+	if h.Seen < 28 || math.Abs(mean-float64(h.Recent)) < max(stormSure*h.sd(), stormLeast) {
+		h.NewN = 0
+		return false, false
+	}
+	h.New[h.NewN] = float32(mean)
+	if h.NewN++; h.NewN < storm {
+		return true, false
+	}
+	m, v := 0.0, 0.0
+	for _, x := range h.New {
+		m += float64(x) / storm
+	}
+	for _, x := range h.New {
+		v += (float64(x) - m) * (float64(x) - m) / (storm - 1)
+	}
+	h.NewN = 0
+	h.Recent = float32(m)
+	return false, math.Sqrt(v) <= steady*max(h.sd(), stormLeast/10)
 }
 
 // alone returns by how much, as a logarithm, the noise of every pair with
@@ -120,7 +201,7 @@ func (h *hissState) alone(k, n int) float64 {
 // hissing judges the noise of a block.
 func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	h := &e.s.Hiss
-	n := e.m.n * (e.m.n - 1) / 2
+	pairs := e.m.n * (e.m.n - 1) / 2
 	if e.s.Heat.Warm { // flanks of heat are no noise
 		h.Sum, h.N = [pairsMost]float32{}, [pairsMost]uint16{}
 		return out
@@ -129,25 +210,52 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	for k := range e.m.n {
 		calm = calm && !e.s.Ch[k].Flagged
 	}
-	r, quietest, loudest, ok := h.close(n, float64(e.s.Grid.Step), calm)
-	if n < 3 || e.s.Grid.Same > 0 || !calm && h.Over == 0 || !ok || float64(h.Quiet[0]) < hissGrid*float64(e.s.Grid.Step) {
+	mean, each, ok := h.close(pairs, float64(e.s.Grid.Step), calm)
+	if e.m.n < 3 || e.s.Grid.Same > 0 || !ok {
 		return out
 	}
-	h.Level = ewma(h.Level, min(math.Log(r), hissCap), hissFast)
-	m := math.Exp(h.Level)
-	if h.Seen < hissLearn {
-		if h.Seen > 20 {
-			h.Most = max(h.Most, m)
-		}
+	switch aside, settled := h.stormy(mean); {
+	case aside:
 		return out
+	case settled:
+		return e.otherFilter(p, math.Exp(float64(h.Recent)), out)
+	}
+	h.chart(mean, &each, pairs)
+	if !calm && h.Over == 0 || h.Seen < hissReady || float64(h.Quiet[0]) < hissGrid*float64(e.s.Grid.Step) {
+		return out
+	}
+	return e.shunt(p, out)
+}
+
+// otherFilter reports that the noise of all leads went to another steady level.
+func (e *Engine) otherFilter(p *picture, ratio float64, out []finding.Finding) []finding.Finding {
+	out = e.clear(aboutInsulation, p.at, "the noise is steady at another level since two days", out)
+	e.s.Hiss = hissState{}
+	c := claim{
+		kind: finding.DeviceChanged, severity: finding.Info, since: p.at - storm*blockS, contact: math.NaN(), sure: 0.7,
+		evidence: say("noise of all leads changed at once to %.2f times what it was and has been steady there for two days: another filter or device; the noise is learnt anew", ratio),
+	}
+	return e.raise(aboutWork, p.at, &c, out)
+}
+
+// shunt judges the charts: both are asked, each with its own threshold.
+func (e *Engine) shunt(p *picture, out []finding.Finding) []finding.Finding {
+	h := &e.s.Hiss
+	n := e.m.n * (e.m.n - 1) / 2
+	least, most := math.Inf(1), math.Inf(-1)
+	for _, x := range h.Each[:n] {
+		least, most = min(least, float64(x)), max(most, float64(x))
+	}
+	level, worth, span := float64(h.Fast.Level), h.worth(&h.Fast, fastLeast, fastWeight), "three"
+	if s, w := float64(h.Slow.Level), h.worth(&h.Slow, slowLeast, slowWeight); s/w > level/worth {
+		level, worth, span = s, w, "ten"
 	}
 	if h.Over == 0 {
-		h.From = p.at - 4*blockS
+		h.From = p.at - hissConfirm*blockS
 	}
-	least := max(hissMore, 1+1.5*(h.Most-1))
-	if m < least || quietest < max(hissLeast, hissShare*math.Log(m), hissEven*loudest) {
+	if level < worth || least < max(hissShare*level, hissEven*most) {
 		h.Over = 0
-		if m < 1+(least-1)/2 {
+		if level < worth/2 {
 			out = e.clear(aboutInsulation, p.at, "noise is back near that of the baseline", out)
 		}
 		return out
@@ -157,7 +265,8 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	}
 	c := claim{
 		kind: finding.InsulationLeak, severity: finding.Maintenance, since: h.From, contact: math.NaN(), sure: 0.8,
-		evidence: fmt.Sprintf("noise between all leads is %.2f times that of the baseline over two days (threshold %.2f), even in the quietest pair: a shunt, not a contact", m, least),
+		evidence: say("noise between all leads is %.2f times that of the baseline over %s days (threshold %.2f), in the quietest pair %.2f times: a shunt, not a contact",
+			math.Exp(level), span, math.Exp(worth), math.Exp(least)),
 	}
 	return e.raise(aboutInsulation, p.at, &c, out)
 }

@@ -92,8 +92,11 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 		raised = at
 	}
 	var o outlook
-	if t == aboutContact {
+	switch t {
+	case aboutContact:
 		o = e.foresee(c.since, c.kind)
+	case aboutInsulation:
+		o = e.foreseeLeak()
 	}
 	*r = record{Outlook: o, Kind: kindIndex(c.kind), Leads: c.leads, Channels: c.channels, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: float32(c.contact), Sure: float32(c.sure)}
 	return append(out, e.finding(r, state, c.evidence))
@@ -115,9 +118,9 @@ func (e *Engine) finding(r *record, state finding.State, evidence string) findin
 	f := finding.Finding{
 		Time: time.Unix(e.s.Last, 0).UTC(), Loop: e.m.spec.Tag, Kind: r.kind(), Leads: r.Leads, State: state, Severity: r.Severity,
 		Since: time.Unix(r.Since, 0).UTC(), Contact: quantity.Ohm(float64(r.Contact)), Error: quantity.DeltaC(nan), U: quantity.DeltaC(nan),
-		POverLimit: nan, Confidence: float64(r.Sure), Engine: Version, Evidence: evidence, Forecast: e.forecast(&r.Outlook),
+		POverLimit: nan, Confidence: float64(r.Sure), Engine: Version, Evidence: evidence, Forecast: e.forecast(r),
 	}
-	if s := &e.s.Error; s.Known {
+	if s := &e.s.Error; s.Known && !e.beyondLeads(r.kind()) {
 		u := e.expanded(float64(e.s.Copper.Temp[recent-1]))
 		f.Error, f.U, f.POverLimit = quantity.DeltaC(s.Last), quantity.DeltaC(u), e.overLimit(u)
 		if f.Kind == finding.Imbalance { // it is about the worst 5 % of a day, not about the last hour
@@ -125,4 +128,10 @@ func (e *Engine) finding(r *record, state finding.State, evidence string) findin
 		}
 	}
 	return f
+}
+
+// beyondLeads tells whether a finding is about an error that the leads do not
+// show: what they cause says nothing about it, so none is stated.
+func (e *Engine) beyondLeads(k finding.Kind) bool {
+	return k == finding.InsulationLeak || k == finding.ThermalEMF && e.fourWire()
 }

@@ -1,0 +1,114 @@
+package drift
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/wiring"
+)
+
+// gauss is a standard normal value for a moment and a lead.
+func gauss(d float64, k int) float64 {
+	return rand.New(rand.NewPCG(math.Float64bits(d), uint64(k))).NormFloat64()
+}
+
+// hiss adds noise of the standard deviation sd(d) to every lead, each its own.
+func hiss(sd func(d float64) float64) func(float64, *[measure.LeadCount]float64) {
+	return func(d float64, v *[measure.LeadCount]float64) {
+		for k := range v {
+			v[k] += sd(d) * gauss(d, k)
+		}
+	}
+}
+
+// A leak that grows is found from its noise, with a forecast, and without an
+// error that the leads do not show.
+func TestLeakIsFoundByItsNoise(t *testing.T) {
+	for _, m := range []wiring.Method{wiring.ThreeWireDual, wiring.FourWire} {
+		e := mustEngine(t, testSpec(t, "TT-1", m, wiring.AllLeads))
+		c := newCable(11)
+		c.fault = hiss(func(d float64) float64 {
+			if d < 50 {
+				return 0
+			}
+			return 0.0002 * math.Exp((d-50)/12)
+		})
+		out := counted(run(e, &c, 0, 80*perDay))
+		if len(out) == 0 {
+			t.Fatalf("%v: nothing found", m)
+		}
+		for _, f := range out {
+			if f.Kind != finding.InsulationLeak || f.Leads != 0 || f.Time.Before(testStart.Add(50*24*time.Hour)) {
+				t.Errorf("%v: %s %v at %v: %s", m, f.Kind, f.Leads.Names(), f.Time, f.Evidence)
+			}
+			if !math.IsNaN(float64(f.Error)) || !math.IsNaN(f.POverLimit) {
+				t.Errorf("%v: an error of %g °C, which the leads do not show", m, f.Error)
+			}
+			if f.Forecast == nil || f.Forecast.State != finding.Dated || f.Forecast.Quantity != finding.ErrorLimit || f.Forecast.Value != -0.5 {
+				t.Errorf("%v: forecast %+v", m, f.Forecast)
+			}
+		}
+	}
+}
+
+// growth undoes what two charts of different age make of an exponential.
+func TestLeakGrowth(t *testing.T) {
+	for _, g := range []float64{0.05, 0.1, 0.2} {
+		var h hissState
+		for b := range 4 * 120 { // variance of the baseline 1, of the leak 1e-4·e^(g·d) until it is 0.2
+			v := 0.2 * math.Exp(g*(float64(b)/4-120))
+			h.Fast.add(math.Log1p(v)/2, fastWeight)
+			h.Slow.add(math.Log1p(v)/2, slowWeight)
+		}
+		got, _ := h.growth()
+		if math.Abs(got/g-1) > 0.2 { // the logarithm bends what is added by up to a tenth
+			t.Errorf("growth %.3f a day, want %.3f", got, g)
+		}
+	}
+}
+
+// A filter that is changed makes the noise of every lead another, at once and
+// steadily; nothing is wrong with the element.
+func TestAnotherFilter(t *testing.T) {
+	for _, ratio := range []float64{0.5, 2.5} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+		c := newCable(12)
+		c.noise = 0
+		c.fault = hiss(func(d float64) float64 {
+			if d < 50 {
+				return 0.003
+			}
+			return 0.003 * ratio
+		})
+		out := run(e, &c, 0, 120*perDay)
+		if bad := counted(slices.Clone(out)); len(bad) > 0 {
+			t.Errorf("times %g: %s: %s", ratio, bad[0].Kind, bad[0].Evidence)
+		}
+		if !slices.ContainsFunc(out, func(f finding.Finding) bool {
+			return f.Kind == finding.DeviceChanged && strings.Contains(f.Evidence, "filter")
+		}) {
+			t.Errorf("times %g: not noticed, %d findings", ratio, len(out))
+		}
+	}
+}
+
+// Storms of half a day, twice a week, are no shunt.
+func TestStormsAreNoLeak(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(13)
+	c.fault = hiss(func(d float64) float64 {
+		if d > 45 && math.Mod(d, 3.5) < 0.5 {
+			return 0.005
+		}
+		return 0
+	})
+	if out := run(e, &c, 0, 100*perDay); len(out) > 0 {
+		t.Errorf("%s: %s", out[0].Kind, out[0].Evidence)
+	}
+}
