@@ -65,10 +65,11 @@ const (
 	hissFloor = 0.0005 // Ω, less than any input's noise
 	// A block this far from the day before is a storm, and two days of them in
 	// which the noise is steady are another filter in the device.
-	storm      = 8   // blocks
-	stormSure  = 4   // standard deviations of a block
-	stormLeast = 0.3 // logarithm
-	steady     = 1.6 // times the scatter of the baseline
+	storm      = 8    // blocks
+	stormFirst = 2    // of them, in which the old noise and the winsorising still are
+	stormSure  = 3    // standard deviations of a block
+	stormLeast = 0.15 // logarithm
+	steady     = 1.6  // times the scatter of the baseline
 )
 
 // add takes a block into the chart.
@@ -166,15 +167,15 @@ func (h *hissState) stormy(mean float64) (aside, settled bool) {
 		return true, false
 	}
 	m, v := 0.0, 0.0
-	for _, x := range h.New {
-		m += float64(x) / storm
+	for _, x := range h.New[stormFirst:] {
+		m += float64(x) / (storm - stormFirst)
 	}
-	for _, x := range h.New {
-		v += (float64(x) - m) * (float64(x) - m) / (storm - 1)
+	for _, x := range h.New[stormFirst:] {
+		v += (float64(x) - m) * (float64(x) - m) / (storm - stormFirst - 1)
 	}
 	h.NewN = 0
 	h.Recent = float32(m)
-	return false, math.Sqrt(v) <= steady*max(h.sd(), stormLeast/10)
+	return false, math.Sqrt(v) <= steady*max(h.sd(), 0.03)
 }
 
 // alone returns by how much, as a logarithm, the noise of every pair with
