@@ -25,10 +25,8 @@ type hissState struct {
 	From   int64              // since
 	Fast   hissChart          // of the mean over all pairs: three days
 	Slow   hissChart          // ten days: what is small and stays
-	Recent float32            // the same over a day, without storms
+	Recent float32            // the same over a day
 	Spread float32            // mean square of a block about Recent, in the baseline
-	New    [storm]float32     // blocks in a row that are far from Recent
-	NewN   uint8
 }
 
 // hissChart is an exponentially weighted mean (NIST/SEMATECH e-Handbook 6.3.2.4)
@@ -41,11 +39,11 @@ type hissChart struct {
 const (
 	fastWeight = 0.08  // of a block: three days, a leak in its last weeks
 	slowWeight = 0.025 // ten days: half the chart error of the fast one
-	fastLeast  = 0.08  // logarithm: an input's own noise goes with its temperature by some per cent
-	slowLeast  = 0.045
+	fastLeast  = 0.09  // logarithm: an input's own noise goes with its temperature by some per cent
+	slowLeast  = 0.06
 	hissSure   = 4.5 // standard errors of a chart: once in 40 years of one loop
 	hissMost   = 1.5 // times the largest level of the baseline
-	hissCap    = 0.3 // above the chart: a storm of some hours does not reach the threshold
+	hissCap    = 0.2 // above the chart: a storm of some hours does not reach the threshold
 	hissWeight = 0.1 // of a block in the noise of each pair: four days
 	hissDay    = 0.3 // of a block in what the next one is compared with: a day
 	// The quietest pair must show this share of the common rise, and of that of
@@ -63,13 +61,6 @@ const (
 	// hot line or a spike is no noise.
 	winsor    = 2.5
 	hissFloor = 0.0005 // Ω, less than any input's noise
-	// A block this far from the day before is a storm, and two days of them in
-	// which the noise is steady are another filter in the device.
-	storm      = 8    // blocks
-	stormFirst = 2    // of them, in which the old noise and the winsorising still are
-	stormSure  = 3    // standard deviations of a block
-	stormLeast = 0.15 // logarithm
-	steady     = 1.6  // times the scatter of the baseline
 )
 
 // add takes a block into the chart.
@@ -154,30 +145,6 @@ func (h *hissState) worth(c *hissChart, least, weight float64) float64 {
 	return max(least, hissSure*se, hissMost*float64(c.Most))
 }
 
-// stormy keeps a block aside that is far from the day before. After two days of
-// them it tells whether they are as steady as the baseline was: settled is true
-// for another filter, and the noise has to be learnt anew.
-func (h *hissState) stormy(mean float64) (aside, settled bool) {
-	if h.Seen < 28 || math.Abs(mean-float64(h.Recent)) < max(stormSure*h.sd(), stormLeast) {
-		h.NewN = 0
-		return false, false
-	}
-	h.New[h.NewN] = float32(mean)
-	if h.NewN++; h.NewN < storm {
-		return true, false
-	}
-	m, v := 0.0, 0.0
-	for _, x := range h.New[stormFirst:] {
-		m += float64(x) / (storm - stormFirst)
-	}
-	for _, x := range h.New[stormFirst:] {
-		v += (float64(x) - m) * (float64(x) - m) / (storm - stormFirst - 1)
-	}
-	h.NewN = 0
-	h.Recent = float32(m)
-	return false, math.Sqrt(v) <= steady*max(h.sd(), 0.03)
-}
-
 // alone returns by how much, as a logarithm, the noise of every pair with
 // channel k exceeds that of its baseline; 0 where a pair without it rose as well.
 func (h *hissState) alone(k, n int) float64 {
@@ -215,28 +182,11 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	if e.m.n < 3 || e.s.Grid.Same > 0 || !ok {
 		return out
 	}
-	switch aside, settled := h.stormy(mean); {
-	case aside:
-		return out
-	case settled:
-		return e.otherFilter(p, math.Exp(float64(h.Recent)), out)
-	}
 	h.chart(mean, &each, pairs)
 	if !calm && h.Over == 0 || h.Seen < hissReady || float64(h.Quiet[0]) < hissGrid*float64(e.s.Grid.Step) {
 		return out
 	}
 	return e.shunt(p, out)
-}
-
-// otherFilter reports that the noise of all leads went to another steady level.
-func (e *Engine) otherFilter(p *picture, ratio float64, out []finding.Finding) []finding.Finding {
-	out = e.clear(aboutInsulation, p.at, "the noise is steady at another level since two days", out)
-	e.s.Hiss = hissState{}
-	c := claim{
-		kind: finding.DeviceChanged, severity: finding.Info, since: p.at - storm*blockS, contact: math.NaN(), sure: 0.7,
-		evidence: say("noise of all leads changed at once to %.2f times what it was and has been steady there for two days: another filter or device; the noise is learnt anew", ratio),
-	}
-	return e.raise(aboutWork, p.at, &c, out)
 }
 
 // shunt judges the charts: both are asked, each with its own threshold.

@@ -3,8 +3,6 @@ package drift
 import (
 	"math"
 	"math/rand/v2"
-	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -69,31 +67,6 @@ func TestLeakGrowth(t *testing.T) {
 		got, _ := h.growth()
 		if math.Abs(got/g-1) > 0.2 { // the logarithm bends what is added by up to a tenth
 			t.Errorf("growth %.3f a day, want %.3f", got, g)
-		}
-	}
-}
-
-// A filter that is changed makes the noise of every lead another, at once and
-// steadily; nothing is wrong with the element.
-func TestAnotherFilter(t *testing.T) {
-	for _, ratio := range []float64{0.5, 2.5} {
-		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
-		c := newCable(12)
-		c.noise = 0
-		c.fault = hiss(func(d float64) float64 {
-			if d < 50 {
-				return 0.003
-			}
-			return 0.003 * ratio
-		})
-		out := run(e, &c, 0, 120*perDay)
-		if bad := counted(slices.Clone(out)); len(bad) > 0 {
-			t.Errorf("times %g: %s: %s", ratio, bad[0].Kind, bad[0].Evidence)
-		}
-		if !slices.ContainsFunc(out, func(f finding.Finding) bool {
-			return f.Kind == finding.DeviceChanged && strings.Contains(f.Evidence, "filter")
-		}) {
-			t.Errorf("times %g: not noticed, %d findings", ratio, len(out))
 		}
 	}
 }
