@@ -40,7 +40,7 @@ const (
 	fastWeight = 0.08  // of a block: three days, a leak in its last weeks
 	slowWeight = 0.025 // ten days: half the chart error of the fast one
 	fastLeast  = 0.09  // logarithm: an input's own noise goes with its temperature by some per cent
-	slowLeast  = 0.06
+	slowLeast  = 0.07
 	hissSure   = 4.5 // standard errors of a chart: once in 40 years of one loop
 	hissMost   = 1.5 // times the largest level of the baseline
 	hissCap    = 0.2 // above the chart: a storm of some hours does not reach the threshold
