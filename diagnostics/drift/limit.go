@@ -49,25 +49,27 @@ func (e *Engine) tightLimit() float64 {
 	return min(float64(e.m.spec.LimitHigh), -float64(e.m.spec.LimitLow))
 }
 
-// Bad values of ten days from which the data are called implausible, and from
-// which no longer.
+// Bad values from which the data are called implausible: so many in ten days, and
+// such a share of the samples, for a fast poll collects more of them without being
+// the worse for it. At a third of it they are plausible again.
 const (
-	badMany = 30
-	badFew  = 10
+	badMany  = 30
+	badShare = 0.02
 )
 
 // telegrams reports lead values that no lead can have, when there are many.
 func (e *Engine) telegrams(p *picture, out []finding.Finding) []finding.Finding {
 	bad := e.s.Sensor.Bad
+	many := max(badMany, float32(badShare*spikeFade)/max(e.s.Step, 1))
 	switch {
-	case bad > badMany:
+	case bad > many:
 		c := claim{kind: finding.Implausible, severity: finding.Maintenance, since: p.at, contact: nan, sure: 0.9}
 		if r := &e.s.Found[aboutData]; r.Kind != 0 {
 			c.since = r.Since
 		}
-		c.evidence = fmt.Sprintf("%.0f lead values in about ten days are zero, negative, beyond any lead, or contradicted by the sensor value", bad)
+		c.evidence = fmt.Sprintf("%.0f lead values in about ten days are zero, negative, beyond any lead, or contradicted by the sensor value (called from %.0f)", bad, many)
 		return e.raise(aboutData, p.at, &c, out)
-	case bad < badFew:
+	case bad < many/3:
 		return e.clear(aboutData, p.at, "lead values are plausible again", out)
 	}
 	return out
