@@ -3,6 +3,8 @@ package drift
 import (
 	"fmt"
 	"math"
+
+	"ohmdrift/diagnostics/finding"
 )
 
 // Levels at which a contact is called bad. A sound loop stays within 1 mΩ over
@@ -26,6 +28,9 @@ const (
 // levels completes the picture with levels and thresholds.
 func (e *Engine) levels(p *picture) {
 	p.grow = 1 + unlearnt*min(1, math.Exp(-(float64(p.blocks)-settling)/24))
+	if k := e.s.Found[aboutWork].kind(); k == finding.LeadsSwapped || k == finding.LeadRestored { // what was just worked on settles
+		p.grow = max(p.grow, 2)
+	}
 	for k := range e.m.n {
 		p.level[k], p.quick[k] = e.s.Ch[k].level(8), e.s.Ch[k].level(3)
 		p.reach[k] = e.reach(k, p.t)

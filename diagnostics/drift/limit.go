@@ -6,6 +6,7 @@ import (
 
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/quantity"
+	"ohmdrift/diagnostics/wiring"
 )
 
 // limits reports a loop that is over its limit while nothing about its contacts
@@ -17,7 +18,11 @@ func (e *Engine) limits(p *picture, out []finding.Finding) []finding.Finding {
 	if l := recentShare(s.Lo[:]); !e.fourWire() && (l > x || math.IsNaN(x)) {
 		x, side, lim = l, "lower", float64(e.m.spec.LimitLow)
 	}
-	if s.Kept < 3 || !(x >= 1) || e.s.Found[aboutContact].Kind != 0 || e.s.Found[aboutWiring].Kind != 0 {
+	need := 1.0
+	if e.m.spec.Reports != wiring.AllLeads { // an assumption alone calls nobody out
+		need += e.expanded(p.t) / e.tightLimit()
+	}
+	if s.Kept < 3 || !(x >= need) || e.s.Found[aboutContact].Kind != 0 || e.s.Found[aboutWiring].Kind != 0 {
 		switch {
 		case !(x >= 0.95): // deadband
 			out = e.clear(aboutLimit, p.at, "back within the limit for three days", out)

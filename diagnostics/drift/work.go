@@ -50,7 +50,7 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 		now += (p.u[0] + e.s.Ch[0].usual(p.f)) / e.s.Ch[0].Base
 	}
 	away := now/cu.JumpFrom - 1
-	if math.Abs(away) < newFactor {
+	if math.Abs(away) < newFactor || !e.newToday(away) {
 		cu.JumpAt = 0
 		return out, false
 	}
@@ -70,6 +70,24 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 	out = e.raise(aboutWork, p.at, &c, out)
 	e.renew()
 	return out, true
+}
+
+// newToday tells whether the factor is away from that of the same hours of the
+// day before, as it is from that before the jump: the sun of a desert moves it by
+// as much within hours, and noise or rounding of a short lead adds the jump. A
+// single sum must be away from its neighbours. In the first day of a baseline
+// nothing is told: what is there is what is learnt.
+func (e *Engine) newToday(away float64) bool {
+	const aDay = dayS / blockS
+	c, ch := &e.s.Copper, &e.s.Ch[0]
+	if c.N <= aDay || ch.UN <= aDay {
+		return false
+	}
+	d := float64(c.Ring[recent-1]/c.Ring[recent-1-aDay]) - 1
+	if e.m.n == 1 {
+		d = float64(ch.U[recent-1]-ch.U[recent-1-aDay]) / ch.Base
+	}
+	return d*away > 0 && math.Abs(d) >= newFactor/2+float64(e.s.Grid.Step)/(2*ch.Base) // two days differ by up to 6 K, and by what rounding hides
 }
 
 // allJumped tells whether every lead went away from the factor before as the
