@@ -14,9 +14,6 @@ import (
 // TestIntervalChangesNoFinding: what is found, and about when, does not hang on
 // how often the transmitter is polled: once a second to once an hour.
 func TestIntervalChangesNoFinding(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a month of seconds")
-	}
 	const onset = 24.0 // days: the baseline takes 21
 	tests := []struct {
 		name  string
