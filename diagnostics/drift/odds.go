@@ -3,6 +3,8 @@ package drift
 import (
 	"fmt"
 	"math"
+
+	"ohmdrift/diagnostics/finding"
 )
 
 // How few excursions are enough? A bad register looks like a contact that opened
@@ -126,6 +128,25 @@ func (e *Engine) badRate(k int) float64 {
 	wrong := float64(s.Wrong+p.Maybe) + badFirst // those that nothing confirmed may be bad, too
 	perPoll := badAlike * wrong / (float64(s.Polls) + badPolls) / few
 	return perPoll*dayS/float64(max(e.s.Step, 1)) + float64(p.Usual)*dayS/spikeFade
+}
+
+// opened raises a contact with the excursion that makes it sure, hours before the
+// block ends: it may be the last before the circuit opens.
+func (e *Engine) opened(out []finding.Finding) []finding.Finding {
+	if e.s.Found[aboutContact].Kind != 0 || e.s.Copper.JumpAt != 0 {
+		return out
+	}
+	for k := range e.m.n {
+		if s := &e.s.Ch[k].Spike; s.Odds < oddsCall || s.Spell != int32(e.s.Last/slotS) || !e.spiking(k) {
+			continue
+		}
+		p := e.newest()
+		c := claim{leads: e.m.ch[k].named, channels: 1 << k}
+		e.name(k, &p, &c)
+		e.s.Sound = 0
+		return e.raise(aboutContact, e.s.Last, &c, out)
+	}
+	return out
 }
 
 // fadeOdds lets the odds age by one block without an excursion.

@@ -68,8 +68,8 @@ func TestFewExcursions(t *testing.T) {
 			if f.Kind != finding.LeadIntermittent || f.Leads != finding.LeadsOf(measure.B1) {
 				t.Errorf("got %s %v: %s", f.Kind, f.Leads.Names(), f.Evidence)
 			}
-			if x := tt.days[tt.found-1]; d < x || d > x+0.3 {
-				t.Errorf("found on day %.2f, want within a block of the excursion on day %.2f", d, x)
+			if x := tt.days[tt.found-1]; d < x-0.01 || d > x+0.02 {
+				t.Errorf("found on day %.2f, want with the excursion on day %.2f", d, x)
 			}
 		})
 	}

@@ -83,6 +83,7 @@ func (e *Engine) take(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 		if f, ok := e.factor(&l.v, nb); ok {
 			st.Copper.F, st.Copper.Known = f, true
 			calm = e.excursions(&l, f) && l.valid == e.m.n
+			out = e.opened(out)
 		}
 	}
 	e.alone(&l, calm)
