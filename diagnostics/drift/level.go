@@ -3,6 +3,7 @@ package drift
 import (
 	"fmt"
 	"math"
+	"math/bits"
 
 	"ohmdrift/diagnostics/finding"
 )
@@ -114,6 +115,9 @@ func (e *Engine) twoRose(p *picture) bool {
 		}
 		above = above || l > x
 		below = below || l < -x && !e.s.Ch[k].abrupt(p.raw[k]) && !e.healed(k, p)
+	}
+	if r := &e.s.Found[aboutContact]; e.s.TwoRose && r.Kind != 0 && bits.OnesCount8(r.Channels) > 1 {
+		above = true // two that were told apart may meet: the third did not fall for that
 	}
 	return above && below
 }
