@@ -164,6 +164,15 @@ func (l *fit) add(f, c float64) {
 	l.FC += x * c
 }
 
+// away returns how far factor f is from the mean of those that the line was
+// fitted to.
+func (l *fit) away(f float64) float64 {
+	if l.N == 0 {
+		return 0
+	}
+	return math.Abs(f - 1 - l.F/l.N)
+}
+
 // steepest is the most that a lead's own slope may be, of its copper: sun or a
 // hot line on one core make it some tenths steeper or flatter. Values that
 // rounding holds still fit a slope of minus all of its copper, and then nothing
