@@ -31,6 +31,10 @@ const wetTurns = 3
 // level: humidity makes it some 10 %.
 const wild = 0.3
 
+// noiseAge is about how long before it is called noise began to grow, s: the
+// mean age of what is smoothed (hissWeight) is two and a half days.
+const noiseAge = 3 * dayS
+
 // name finds the kind of what channel k shows.
 func (e *Engine) name(k int, p *picture, c *claim) {
 	ch := &e.s.Ch[k]
@@ -50,6 +54,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 		c.evidence = say("%s is %s below its copper (median of two days, threshold %s) and came there slowly; it moves by ±%s within days: no contact can lower a lead, a voltage can", e.m.name(k), ohms(-p.level[k]), ohms(e.fallWorth(k, p)), ohms(x))
 	case e.noisy(k, p) && ch.Spike.Sure+ch.Spike.Maybe < 2 && (p.level[k] < p.limit[k] || e.noise(k) > 3*x):
 		c.kind, c.contact = finding.LeadNoise, e.noise(k)
+		c.since = min(c.since, p.at-noiseAge)
 		c.evidence = say("single values of %s scatter by ±%s more than those of the other leads (threshold %s), %.2f times as much as in the baseline against every other lead (threshold %.2f)",
 			e.m.name(k), ohms(e.noise(k)), ohms(e.noiseWorth(k, p)), math.Exp(e.s.Hiss.alone(k, e.m.n)), noiseMore)
 	case e.thermocouple(k, p):

@@ -76,6 +76,9 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 	if t == aboutContact && e.s.Error.Known {
 		c.severity = e.grade(c.severity, e.overLimit(e.expanded(float64(e.s.Copper.Temp[recent-1]))))
 	}
+	if t == aboutContact && r.Kind != 0 && (c.leads&r.Leads != 0 || c.leads == r.Leads) {
+		c.since = min(c.since, r.Since) // what scatters is near its baseline time and again
+	}
 	state := finding.Updated
 	switch {
 	case r.Kind == 0:

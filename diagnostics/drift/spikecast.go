@@ -18,7 +18,8 @@ const (
 	// times that. It is uncertain by a factor of e^rateSd either way.
 	rateFolds, rateSd = 2, 0.6
 
-	overPrior = 3 // excursions that the size of the mean one is worth, in telling how many pass the limit
+	overLeast = 0.002 // with less than this beyond the limit it is noise: the daily shares tell more
+	overPrior = 3     // excursions that the size of the mean one is worth, in telling how many pass the limit
 
 	// A contact whose excursions go far beyond the limit may open at once. When
 	// is not in the data: what has been seen for some days lasts half as long again,
@@ -91,7 +92,7 @@ func (e *Engine) spikeGoal(p *spikeState, reach float64, side int8) float64 {
 		over = min(max((float64(p.Sure)+overPrior*over)/(float64(p.Slow)+overPrior), 0.05), 1)
 	case e.s.Step > slotS/2: // a slot is a poll: those beyond were counted
 		n := float64(e.s.Error.Over[(1-side)/2]) * perDay * spikeSlow
-		over = min(max((n+overPrior*over)/(float64(p.Slow)+overPrior), 0.05), 1)
+		over = min(max((n+overPrior*over)/(float64(p.Slow)+overPrior), overLeast), 1)
 	}
 	const lucky = 1.3 // standard deviations that one day in ten reaches
 	q := lucky * math.Sqrt(burst)
