@@ -51,6 +51,25 @@ func TestForecastHolds(t *testing.T) {
 	}
 }
 
+// TestForecastOfWorkingDays wants days off not to make the next working day look
+// like the one that leaves the limit, nor a Sunday like the end of the growth.
+// The shares are those of a contact that five days a week of vibration wear: a
+// tenth more of the limit a week from 0.1, reached in two weeks.
+func TestForecastOfWorkingDays(t *testing.T) {
+	g := growing{goal: 1, age: 23}
+	for _, v := range []float64{.1, .1, .1, .1, .1, 0, 0, .2, .2, .25, .25, .25, 0, 0, .35, .35, .45, .35, .45, 0, 0, .55, .55} {
+		g.s[g.n] = v
+		g.n++
+	}
+	if sd := g.scatterOf(); sd < moodySd {
+		t.Fatalf("scatter %.2f", sd)
+	}
+	o := g.outlook(outlook{})
+	if o.State != outlookDated || o.P10 > 14 || o.P90 < 10 || o.P50 < 3 {
+		t.Errorf("state %d, in %.1f to %.1f to %.1f days", o.State, o.P10, o.P50, o.P90)
+	}
+}
+
 // TestForecastOrdered wants quantiles in order and numbers whatever the days say.
 func TestForecastOrdered(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 3))

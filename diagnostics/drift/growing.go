@@ -24,9 +24,22 @@ const (
 	leastShare  = 0.006 // of the limit: what rounding leaves uncertain in a daily share
 	leastSd     = 0.03  // relative scatter of a day; humidity alone makes this much
 	mostSd      = 0.8   // of a loose contact that swings with the weather
+	moodySd     = 0.65  // above, days are of two kinds, as with shifts and weekends: the bad ones count
 	unknownSd   = 0.15  // where there are too few days to tell
 	leastSe     = 0.3   // of the scatter remains in a level however many days there are: wet and dry spells last weeks
 )
+
+// envelope makes each day the worst of the week that ends with it: of days with
+// and without vibration, heat or rain those with leave the limit.
+func (g *growing) envelope() {
+	for i := g.n - 1; i >= 0; i-- {
+		for j := max(0, i-6); j < i; j++ {
+			if g.s[j] > g.s[i] || g.s[i] != g.s[i] {
+				g.s[i] = g.s[j]
+			}
+		}
+	}
+}
 
 // ago returns the middle of day i in days before now.
 func (g *growing) ago(i int) float64 { return float64(g.n-1-i) + 0.5 + g.late }
@@ -34,6 +47,10 @@ func (g *growing) ago(i int) float64 { return float64(g.n-1-i) + 0.5 + g.late }
 // outlook carries every course forward that fits.
 func (g *growing) outlook(o outlook) outlook {
 	sd := g.scatterOf()
+	if sd > moodySd {
+		g.envelope()
+		sd = g.scatterOf()
+	}
 	g.weigh(sd)
 	var ways [len(courses)*len(onsets) + 2*len(windows)]path
 	n, best := g.fitAll(&ways)
