@@ -5,11 +5,12 @@ import "math"
 // The copper factor f is what the leads of a loop have in common: the copper
 // resistance of the cable over that of the baseline. A lead is taken as
 //
-//	r = f·base + a + b·(f − 1) + track
+//	r = f·base + a + b·(f − 1) + season + track
 //
 // where a and b belong to the lead (terminals that do not follow the copper,
-// sun or a hot line on one core), learnt in the baseline, and track is the
-// contact part of a lead that is known to be bad.
+// sun or a hot line on one core), learnt in the baseline, season is what weeks
+// taught (season.go), and track is the contact part of a lead that is known to
+// be bad.
 
 // expect returns the contact part that a channel should show at factor f, Ω.
 func (c *chState) expect(f float64) float64 { return c.usual(f) + c.Track }
@@ -17,7 +18,7 @@ func (c *chState) expect(f float64) float64 { return c.usual(f) + c.Track }
 // ratio returns the copper factor that one channel alone would tell.
 func (c *chState) ratio(r float64) float64 {
 	a, b := c.Fit.line(steepest * c.Base)
-	return (r - a + b - c.Track) / (c.Base + b)
+	return (r - a + b - c.Track - float64(c.Season)) / (c.Base + b)
 }
 
 // factor returns the copper factor of one set of lead values. From three or
@@ -155,13 +156,13 @@ const priorSlope = 0.004
 const fitFade = 1 - 1.0/40
 
 func (l *fit) add(f, c float64) {
-	x := f - 1
+	x, y := float32(f-1), float32(c)
 	l.N, l.F, l.FF, l.C, l.FC = l.N*fitFade, l.F*fitFade, l.FF*fitFade, l.C*fitFade, l.FC*fitFade
 	l.N++
 	l.F += x
 	l.FF += x * x
-	l.C += c
-	l.FC += x * c
+	l.C += y
+	l.FC += x * y
 }
 
 // away returns how far factor f is from the mean of those that the line was
@@ -170,7 +171,7 @@ func (l *fit) away(f float64) float64 {
 	if l.N == 0 {
 		return 0
 	}
-	return math.Abs(f - 1 - l.F/l.N)
+	return math.Abs(f - 1 - float64(l.F/l.N))
 }
 
 // steepest is the most that a lead's own slope may be, of its copper: sun or a
@@ -179,8 +180,12 @@ func (l *fit) away(f float64) float64 {
 // is left to divide by.
 const steepest = 0.5
 
-// usual returns the contact part that belongs to the channel at factor f, Ω.
-func (c *chState) usual(f float64) float64 {
+// usual returns the contact part that belongs to the channel at factor f and in
+// this season, Ω.
+func (c *chState) usual(f float64) float64 { return c.line(f) + float64(c.Season) }
+
+// line returns the contact part that the baseline alone gives at factor f, Ω.
+func (c *chState) line(f float64) float64 {
 	a, b := c.Fit.line(steepest * c.Base)
 	return a + b*(f-1)
 }
@@ -190,8 +195,8 @@ func (l *fit) line(most float64) (a, b float64) {
 	if l.N == 0 {
 		return 0, 0
 	}
-	mf, mc := l.F/l.N, l.C/l.N
-	b = (l.FC - l.N*mf*mc) / (l.FF - l.N*mf*mf + priorSlope)
+	n, mf, mc := float64(l.N), float64(l.F/l.N), float64(l.C/l.N)
+	b = (float64(l.FC) - n*mf*mc) / (float64(l.FF) - n*mf*mf + priorSlope)
 	b = min(max(b, -most), most)
 	return mc - b*mf, b
 }

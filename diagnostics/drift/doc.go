@@ -19,7 +19,8 @@
 // leads of a cable: 0.393 % a kelvin (IEC 60028), so ±8 K a day move a 5 Ω lead
 // by ±160 mΩ, and a contact that matters adds 10. base, a and b belong to the
 // lead: its length, terminals that do not follow the copper, sun or a hot line
-// on one core; they are learnt in three weeks. What is left, u, stays within
+// on one core; they are learnt in three weeks, and what a core has of a season
+// of its own in two months. What is left, u, stays within
 // 1 mΩ for months in a sound loop. Contacts only ever add resistance, so f is
 // what the lower leads say: the mean of those that agree with the second lowest
 // of three or four, the lower of two (unless it fell faster than copper can), a

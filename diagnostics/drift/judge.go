@@ -38,11 +38,16 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	if e.s.Grid.close() {
 		out = e.resolution(&p, out)
 	}
+	var c [channels]float64
+	for k := range e.m.n {
+		c[k] = e.contact(k)
+	}
+	e.season(p.f, &c)
 	for k := range e.m.n {
 		p.u[k] = math.NaN()
-		if c := e.contact(k); !math.IsNaN(c) {
-			p.u[k] = c - e.s.Ch[k].usual(p.f)
-			e.follow(k, &p, c)
+		if !math.IsNaN(c[k]) {
+			p.u[k] = c[k] - e.s.Ch[k].usual(p.f)
+			e.follow(k, &p, c[k])
 		}
 	}
 	e.levels(&p)
@@ -157,7 +162,7 @@ func (e *Engine) learn(k int, p *picture) {
 		return
 	}
 	u := p.u[k]
-	ch.Fit.add(p.f, u+ch.usual(p.f))
+	ch.Fit.add(p.f, u+ch.line(p.f))
 	ch.ScaleN = min(ch.ScaleN+1, 40)
 	if l := ch.level(8); !math.IsNaN(l) {
 		ch.Scale += (float32(math.Abs(u-l)) - ch.Scale) / ch.ScaleN

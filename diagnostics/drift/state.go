@@ -29,6 +29,7 @@ type state struct {
 	Heat    heatState
 	Pair    pairState
 	Filter  filterState
+	Season  seasonState
 	Sensor  sensorState
 	Slot    slotState
 	Block   blockState
@@ -69,6 +70,7 @@ type chState struct {
 	Quiet   float32 // the same in the baseline
 	QuietN  float32
 	Fit     fit     // of the contact part on the copper factor, in the baseline
+	Season  float32 // what the season adds to it now, Ω
 	Scale   float32 // mean absolute residual of a block in the baseline, Ω
 	ScaleN  float32
 	Diff    float32 // Σ of squared winsorised differences in the running block
@@ -102,7 +104,7 @@ type swing struct {
 }
 
 // fit is a straight line c = a + b (f − 1) by its running sums.
-type fit struct{ N, F, FF, C, FC float64 }
+type fit struct{ N, F, FF, C, FC float32 }
 
 // copperState is what is known of the copper common to the channels.
 type copperState struct {

@@ -115,6 +115,7 @@ func (e *Engine) renew() {
 	e.s.Hiss, e.s.Filter = hissState{}, filterState{}
 	e.s.TwoRose = false
 	e.s.Heat = heatState{}
+	e.s.Season = seasonState{}
 	e.s.Error.Home, e.s.Error.HomeN = 0, 0
 	e.s.Error.Usual = [2]float32{}
 }
@@ -122,8 +123,8 @@ func (e *Engine) renew() {
 // absorb takes the present level of a channel as its own from now on.
 func (e *Engine) absorb(k int, level float64) {
 	c := &e.s.Ch[k]
-	c.Fit.C += level * c.Fit.N
-	c.Fit.FC += level * c.Fit.F
+	c.Fit.C += float32(level) * c.Fit.N
+	c.Fit.FC += float32(level) * c.Fit.F
 	for i := range c.U {
 		c.U[i] = 0
 	}
