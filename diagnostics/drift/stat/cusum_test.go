@@ -7,8 +7,9 @@ import (
 	"testing"
 )
 
-// Lucas and Crosier 1982, k 0.5, h 5, without a head start: published sums, the
-// first above 5 is the seventh.
+// Lucas and Crosier 1982, k 0.5, h 5, without a head start: the sums are what the
+// recursion gives by hand; the year and the example are from memory. The first
+// above 5 is the seventh.
 func TestCusumLucasCrosier(t *testing.T) {
 	c := Cusum{Slack: 0.5}
 	want := []float64{0.3, 1.7, 2.6, 4.1, 4.7, 4.9, 7.0}

@@ -200,8 +200,8 @@ func TestKendall(t *testing.T) {
 }
 
 // Intervals of the slope for Nile and Norris were computed from the same rule in
-// another program (scipy.stats.theilslopes rounds the ranks alike). The outlier
-// is that of Helsel and Hirsch.
+// another program (that scipy.stats.theilslopes rounds the ranks alike is from
+// memory). The outlier is that of Helsel and Hirsch.
 func TestTheilSen(t *testing.T) {
 	count := func(n int) (x []float64) {
 		for i := range n {
