@@ -284,3 +284,38 @@ func BenchmarkStep(b *testing.B) { // a sound loop at ten minutes, forecasts and
 		})
 	}
 }
+
+// A step that stands for two months is told once, and again when it changes; a
+// growing contact is told as it grows.
+func TestUpdatesTellSomethingNew(t *testing.T) {
+	for name, tt := range map[string]struct {
+		fault       func(d float64, v *[measure.LeadCount]float64)
+		least, most int
+	}{
+		"a step": {func(d float64, v *[measure.LeadCount]float64) {
+			if d > 40 {
+				v[measure.A1] += 0.08
+			}
+		}, 0, 4}, // its forecast settles within some days
+		"a ramp": {grow(measure.B1, 40, 0.002, 1), 12, 60},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+		c := newCable(7)
+		c.fault = tt.fault
+		updates := map[string]int{}
+		last := testStart
+		for _, f := range counted(run(e, &c, 0, 110*perDay)) {
+			if f.State != finding.Updated {
+				continue
+			}
+			updates[name]++
+			if f.Time.Sub(last) < 24*time.Hour && f.Severity == finding.Maintenance {
+				t.Errorf("%s: two updates on one day, %v", name, f.Time)
+			}
+			last = f.Time
+		}
+		if n := updates[name]; n < tt.least || n > tt.most {
+			t.Errorf("%s: %d updates, want %d to %d", name, n, tt.least, tt.most)
+		}
+	}
+}

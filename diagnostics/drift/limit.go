@@ -69,9 +69,6 @@ func (e *Engine) telegrams(p *picture, out []finding.Finding) []finding.Finding 
 	switch {
 	case bad > many:
 		c := claim{kind: finding.Implausible, severity: finding.Maintenance, since: p.at, contact: nan, sure: 0.9}
-		if r := &e.s.Found[aboutData]; r.Kind != 0 {
-			c.since = r.Since
-		}
 		c.evidence = fmt.Sprintf("%.0f lead values in about ten days are zero, negative, beyond any lead, or contradicted by the sensor value (called from %.0f)", bad, many)
 		return e.raise(aboutData, p.at, &c, out)
 	case bad < many/3:

@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"math"
 	"time"
 
 	"ohmdrift/diagnostics/finding"
@@ -76,7 +77,7 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 	if t == aboutContact && e.s.Error.Known {
 		c.severity = e.grade(c.severity, e.overLimit(e.expanded(float64(e.s.Copper.Temp[recent-1]))))
 	}
-	if t == aboutContact && r.Kind != 0 && (c.leads&r.Leads != 0 || c.leads == r.Leads) {
+	if t != aboutWork && t != aboutOpen && r.Kind != 0 && (c.leads&r.Leads != 0 || c.leads == r.Leads) {
 		c.since = min(c.since, r.Since) // what scatters is near its baseline time and again
 	}
 	state := finding.Updated
@@ -87,7 +88,7 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 		out = e.clear(t, at, "called "+string(c.kind)+" from now on", out)
 		state = finding.Raised
 	case c.severity > r.Severity || c.leads != r.Leads:
-	case at-r.Updated < updateEvery:
+	case at-r.Updated < updateEvery, (at/blockS-r.Updated/blockS)%(dayS/blockS) != 0: // one block a day is asked
 		return out
 	}
 	raised := r.Raised
@@ -101,8 +102,32 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 	case aboutInsulation:
 		o = e.foreseeLeak()
 	}
+	if state == finding.Updated && c.severity == r.Severity && c.leads == r.Leads && !r.moved(c, &o) {
+		return out
+	}
 	*r = record{Outlook: o, Kind: kindIndex(c.kind), Leads: c.leads, Channels: c.channels, Severity: c.severity, Since: c.since, Raised: raised, Updated: at, Contact: float32(c.contact), Sure: float32(c.sure)}
 	return append(out, e.finding(r, state, c.evidence))
+}
+
+// What a reader would call a change of what stands: a seventh of the contact, or
+// of the time that is left.
+const changed = 1.0 / 7
+
+// moved tells whether a claim or its forecast says anything new.
+func (r *record) moved(c *claim, o *outlook) bool {
+	was, is := float64(r.Contact), c.contact
+	if c.since > r.Since+blockS { // it happened again
+		return true
+	}
+	if math.IsNaN(was) != math.IsNaN(is) || math.Abs(is-was) > changed*math.Abs(was) || o.State != r.Outlook.State {
+		return true
+	}
+	passed := float64(o.At-r.Outlook.At) / dayS
+	far := func(was, is float32) bool {
+		return math.Abs(float64(min(was, horizon))-passed-float64(min(is, horizon))) > changed*float64(is)
+	}
+	old := &r.Outlook
+	return o.State == outlookDated && (o.Side != old.Side || far(old.P10, o.P10) || far(old.P50, o.P50) || far(old.P90, o.P90))
 }
 
 // clear ends what stands on a topic.
