@@ -54,6 +54,9 @@ const (
 	boxColdest, boxHottest = -20, 45
 	coupleAhead            = 3
 	coupleBehind           = 0.7
+	// aheadStill: where the process stands still there is no second end to tell
+	// by, and the level itself must fit.
+	aheadStill = 1
 )
 
 // pairState follows the two ends of a thermocouple: head and box.
@@ -163,15 +166,20 @@ func (e *Engine) leansTo(k int, p *picture, kept float64) bool {
 	if c.process == 0 && c.share < coupleStill*math.Sqrt(kept) || c.process != 0 && (c.share < coupleShare*kept || c.process*c.process < coupleProcess*kept) {
 		return false
 	}
-	return e.apart((float64(e.s.Ch[k].Couple.Slow) + p.level[k] - p.raw[k]) / c.gain)
+	ahead := float64(coupleAhead)
+	if c.process == 0 {
+		ahead = aheadStill
+	}
+	return e.apart((float64(e.s.Ch[k].Couple.Slow)+p.level[k]-p.raw[k])/c.gain, ahead)
 }
 
-// apart tells whether head and box can be so many kelvin apart.
-func (e *Engine) apart(x float64) bool {
+// apart tells whether head and box can be so many kelvin apart, with a level that
+// much ahead of its movement.
+func (e *Engine) apart(x, ahead float64) bool {
 	d := float64(e.s.Pair.SlowT - e.s.Pair.SlowB)
 	lo, hi := d-boxHottest, d-boxColdest
 	if x < 0 {
 		x, lo, hi = -x, -hi, -lo
 	}
-	return x/coupleAhead < hi && x/coupleBehind > lo
+	return x/ahead < hi && x/coupleBehind > lo
 }

@@ -123,13 +123,16 @@ func TestHeadAndBoxCanBeThatFarApart(t *testing.T) {
 	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
 	e.s.Pair.SlowT = 50
 	for apart, want := range map[float64]bool{-30: false, -2: false, 3: false, 4: true, 28: true, 70: true, 200: true, 220: false} {
-		if got := e.apart(apart); got != want {
+		if got := e.apart(apart, coupleAhead); got != want {
 			t.Errorf("%g K: %v, want %v", apart, got, want)
 		}
 	}
+	if e.apart(71, aheadStill) || !e.apart(69, aheadStill) {
+		t.Error("without a process that moves the level itself must fit: 50 °C and a box at −20 °C are 70 K")
+	}
 	e.s.Pair.SlowT = 6 // a cold store: the box may be on either side
 	for apart, want := range map[float64]bool{-130: false, -100: true, -8: true, 8: true, 70: true, 90: false} {
-		if got := e.apart(apart); got != want {
+		if got := e.apart(apart, coupleAhead); got != want {
 			t.Errorf("%g K from a store: %v, want %v", apart, got, want)
 		}
 	}
