@@ -84,7 +84,15 @@ func (e *Engine) resolution(p *picture, out []finding.Finding) []finding.Finding
 	e.s.Hiss, e.s.Filter = hissState{}, filterState{}
 	c := claim{
 		kind: finding.DeviceChanged, severity: finding.Info, since: p.at - blockS, contact: math.NaN(), sure: 0.95,
-		evidence: say("lead values now come in steps of %.3g mΩ, before in steps of %.3g mΩ", g.Step*1e3, g.Was*1e3),
+		evidence: say("lead values now come %s, before %s", steps(g.Step), steps(g.Was)),
 	}
 	return e.raise(aboutWork, p.at, &c, out)
+}
+
+// steps tells in words what a resolution is.
+func steps(x float32) string {
+	if x == 0 {
+		return "in steps too fine to be seen"
+	}
+	return say("in steps of %.3g mΩ", x*1e3)
 }

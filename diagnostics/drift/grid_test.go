@@ -25,3 +25,11 @@ func TestStepsOfANewResolutionAreNoExcursions(t *testing.T) {
 		t.Error("excursions of 50 mΩ are no steps of 20 mΩ")
 	}
 }
+
+func TestStepsInWords(t *testing.T) {
+	for x, want := range map[float32]string{0.01: "in steps of 10 mΩ", 0.0001: "in steps of 0.1 mΩ", 0: "in steps too fine to be seen"} {
+		if got := steps(x); got != want {
+			t.Errorf("%g Ω: %q, want %q", x, got, want)
+		}
+	}
+}

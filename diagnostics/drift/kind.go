@@ -12,6 +12,20 @@ func (c *chState) restless(x float64) bool {
 	return c.UN >= 8 && span(c.U[recent-8:recent-4]) > x && span(c.U[recent-4:]) > x
 }
 
+// returns tells whether a channel fell by more than x within two days: what comes
+// and goes does, what only grows moves as much within a day and never falls.
+func (c *chState) returns(x float64) bool {
+	high := math.Inf(-1)
+	for _, v := range c.U[recent-min(int(c.UN), 8):] {
+		if u := float64(v); u < high-x {
+			return true
+		} else if u > high {
+			high = u
+		}
+	}
+	return false
+}
+
 // span returns the largest less the smallest of the numbers in x.
 func span(x []float32) float64 {
 	lo, hi := math.Inf(1), math.Inf(-1)
@@ -68,7 +82,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case ch.Turns >= wetTurns:
 		c.kind = finding.LeadMoisture
 		c.evidence = say("the contact of %s came and went over days: %d turns (called so from %d) of %.0f %% of its peak of %s or more; now %s, threshold %s", e.m.name(k), ch.Turns, wetTurns, turnShare*100, ohms(ch.Peak), ohms(p.level[k]), ohms(p.limit[k]))
-	case moves && x > wild*p.level[k]:
+	case moves && x > wild*p.level[k] && ch.returns(x):
 		c.kind = finding.LeadIntermittent
 		c.evidence = say("%s comes and goes within days by ±%s around %s (threshold %s), copper taken off, and with no temperature (correlation with that of the cable %.2f, of the process %.2f)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, e.coupling(k).process)
 	case ch.abrupt(p.raw[k]), p.level[k] < p.limit[k] && ch.abrupt(p.quick[k]): // too new for a level of two days
