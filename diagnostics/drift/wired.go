@@ -15,7 +15,9 @@ const (
 	shortSum   = 0.7  // for sums of two leads: one jumper halves a side
 )
 
-// wired compares the leads with each other in absolute terms.
+// wired compares the leads with each other in absolute terms. Each is held against
+// what the others were in their baseline: two that went bad make no jumper of a
+// third.
 func (e *Engine) wired(p *picture, out []finding.Finding) []finding.Finding {
 	n := e.m.n
 	var r, top [channels]float64
@@ -24,11 +26,11 @@ func (e *Engine) wired(p *picture, out []finding.Finding) []finding.Finding {
 		if math.IsNaN(r[k]) {
 			return out
 		}
-		i := k
-		for ; i > 0 && top[i-1] < r[k]; i-- {
+		x, i := min(r[k], e.s.Ch[k].Base*p.f+e.s.Ch[k].usual(p.f)), k
+		for ; i > 0 && top[i-1] < x; i-- {
 			top[i] = top[i-1]
 		}
-		top[i] = r[k]
+		top[i] = x
 	}
 	share, ref := shortShare, top[min(1, n-1)]
 	if n > 0 && e.m.ch[0].sum {
