@@ -177,16 +177,24 @@ func (c *chState) abrupt(level float64) bool {
 	return c.Jump*level > 0 && math.Abs(c.Jump) > 0.6*math.Abs(level)
 }
 
+// swap learns what two leads became that traded places.
+func (e *Engine) swap(a, b int, x, y float64, at int64, evidence string, p *picture, out []finding.Finding) []finding.Finding {
+	e.absorb(a, x)
+	e.absorb(b, y)
+	return e.raise(aboutWork, p.at, &claim{
+		kind: finding.LeadsSwapped, leads: e.m.ch[a].named | e.m.ch[b].named, severity: finding.Info, since: at, contact: math.NaN(), sure: 0.8, evidence: evidence,
+	}, out)
+}
+
 // changes finds what work did to single leads and learns it.
 func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	if a, b, ok := e.swapped(p); ok {
-		c := claim{
-			kind: finding.LeadsSwapped, leads: e.m.ch[a].named | e.m.ch[b].named, severity: finding.Info, since: e.s.Ch[a].JumpAt, contact: math.NaN(), sure: 0.8,
-			evidence: say("%s changed by %+.1f mΩ and %s by %+.1f mΩ at %s, each to where the other stood", e.m.name(a), p.raw[a]*1e3, e.m.name(b), p.raw[b]*1e3, clock(e.s.Ch[a].JumpAt)),
-		}
-		e.absorb(a, p.raw[a])
-		e.absorb(b, p.raw[b])
-		return e.raise(aboutWork, p.at, &c, out)
+		x, y, at := p.raw[a], p.raw[b], e.s.Ch[a].JumpAt
+		return e.swap(a, b, x, y, at, say("%s changed by %+.1f mΩ and %s by %+.1f mΩ at %s, each to where the other stood", e.m.name(a), x*1e3, e.m.name(b), y*1e3, clock(at)), p, out)
+	}
+	if a, b, up, down, ok := e.traded(); ok {
+		now, at := func(k int) float64 { return median32(e.s.Ch[k].U[recent-tradeAfter:]) }, p.at-tradeAfter*blockS
+		return e.swap(a, b, now(a), now(b), at, say("%s changed by %+.1f mΩ and %s by %+.1f mΩ at about %s, the others by less than a quarter of it: as leads do that trade places", e.m.name(a), up*1e3, e.m.name(b), down*1e3, clock(at)), p, out)
 	}
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
