@@ -45,6 +45,12 @@ const wetTurns = 3
 // level: humidity makes it some 10 %.
 const wild = 0.3
 
+// clockShare is by how much the share of the movement that repeats daily must
+// exceed what the temperature of the cable explains: a contact that follows warmth
+// lags behind by hours at most and leaves less; a shift begins and ends by the
+// clock, on warm and on cold days.
+const clockShare = 0.2
+
 // noiseAge is about how long before it is called noise began to grow, s: the
 // mean age of what is smoothed (hissWeight) is two and a half days.
 const noiseAge = 3 * dayS
@@ -56,7 +62,8 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	c.contact = p.quick[k]
 	f, d := ch.Swing.byCopper(), ch.Swing.byDay()
 	x := ch.Swing.size()
-	moves := e.m.n > 1 && x > 0.5*p.limit[k] && ch.restless(0.2*math.Abs(p.level[k])) && x > 0.15*math.Abs(p.level[k]) && x > 2*float64(ch.Calm)
+	swings := e.m.n > 1 && x > 0.5*p.limit[k] && x > 0.15*math.Abs(p.level[k]) && x > 2*float64(ch.Calm)
+	moves := swings && (ch.restless(0.2*math.Abs(p.level[k])) || x > wild*p.level[k] && e.wavers(k, p))
 	switch {
 	case e.spiking(k) && !(float64(ch.Spike.Size) <= p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
@@ -76,6 +83,9 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 		c.kind = finding.ThermalEMF
 		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, as a voltage between the head of a process at %.0f °C and its box does: their temperature difference explains %.0f %% of it (called from %.0f %% where the process moves, else from %.0f %%), %.2g mΩ/K, and its level is to that side: a junction of two metals, not a contact",
 			e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), p.t, g.share*100, coupleShare*100.0, coupleStill*100.0, g.gain*1e3)
+	case swings && x > wild*p.level[k] && d-f*f > clockShare:
+		c.kind = finding.LeadIntermittent
+		c.evidence = say("%s comes and goes by the hour of the day by ±%s around %s (threshold %s), copper taken off: %.0f %% of it repeats daily and the temperature of the cable explains %.0f %% (called so from %.0f %% more), so it is what happens then (vibration of a shift), not warmth", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), d*100, f*f*100, clockShare*100)
 	case moves && (math.Abs(f) > 0.4 || d > 0.25), moves && x > wild*p.level[k] && (math.Abs(f) > 0.2 || d > 0.1):
 		c.kind = finding.LeadThermal
 		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, with the temperature of the cable (correlation %.2f, %.0f %% of it repeats daily; in the baseline it moved by at most ±%s)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, d*100, ohms(float64(ch.Calm)))

@@ -77,6 +77,14 @@ func TestKindsAndLeads(t *testing.T) {
 				v[measure.A1] += 0.05 * (1 + math.Cos(day(d)))
 			}
 		}, 60, finding.LeadThermal, finding.LeadsOf(measure.A1)},
+		{"with the vibration of the day shift", wiring.ThreeWireDual, func(d float64, v *[measure.LeadCount]float64) {
+			if d > 42 {
+				v[measure.B2] += 0.015
+			}
+			if hour := math.Mod(d, 1) * 24; d > 42 && math.Mod(d, 7) < 5 && hour > 4 && hour < 12 {
+				v[measure.B2] += 0.06 * (1 + 0.3*math.Sin(1e4*math.Floor(d)))
+			}
+		}, 75, finding.LeadIntermittent, finding.LeadsOf(measure.B2)},
 		{"wet and dry", wiring.ThreeWireDual, func(d float64, v *[measure.LeadCount]float64) {
 			if d > 40 {
 				v[measure.A1] += 0.05 * (1 - math.Cos(2*math.Pi*(d-40)/9))
