@@ -17,8 +17,9 @@ const (
 	// between none and the half that a contact makes of three leads.
 	tradeAlike = 0.25
 	// tradeClear is the least change in mean absolute residuals of a block of the
-	// baseline. Medians of five scatter by half of one.
-	tradeClear = 5
+	// baseline. The difference of two medians of five scatters by about one, and two
+	// leads must have it.
+	tradeClear = 4
 	// tradeOhm is the least change that is worth a note, Ω: a third of what a sound
 	// terminal may change by.
 	tradeOhm = floorOhm / 3
