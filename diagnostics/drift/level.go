@@ -85,10 +85,12 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	if !math.IsInf(p.reach[k], 1) {
 		least(floorLimit*p.reach[k], ruleLimit)
 	}
-	if s := seasonDoubt * math.Abs(float64(ch.Season)); s > x {
-		rule = "what the season was taken to do"
+	if s := seasonDoubt * e.seasonOff(); s > 0 {
+		if s > x {
+			rule = "what the season was taken to do"
+		}
+		x = math.Hypot(x, s)
 	}
-	x = math.Hypot(x, seasonDoubt*float64(ch.Season))
 	return x, rule
 }
 

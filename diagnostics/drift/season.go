@@ -32,11 +32,12 @@ const (
 	// cable: a quarter as much, as a standard deviation. It keeps s near nothing
 	// while the weather has not told more.
 	seasonPrior = 0.25
-	// seasonDrift is what the level of a sound input wanders by itself beside a
-	// steady growth, Ω, and seasonTied for how many blocks that hangs together: ten
-	// days.
-	seasonDrift = 0.0003
-	seasonTied  = 40
+	// seasonTied is for how many blocks the slow drift of an input hangs together
+	// beside a steady growth: ten days.
+	seasonTied = 40
+	// seasonSure: a slope of less than seven tenths of the standard deviation that
+	// this drift gives it (a half, squared) is none, of one of two an eighth goes.
+	seasonSure = 0.5
 	// seasonMost is the largest s as a share of the lead: a core in the open beside
 	// a cable in a heated hall.
 	seasonMost = 1.5
@@ -150,7 +151,18 @@ func (s *seasonState) slope(k int, ch *chState) float64 {
 	if ff <= 0 {
 		return 0
 	}
-	noise := math.Hypot(seasonDrift, float64(ch.Scale)/2) / (seasonPrior * ch.Base)
-	most := seasonMost * ch.Base
-	return min(max(cf/(ff+noise*noise*seasonTied/float64(s.N)), -most), most)
+	noise, prior := math.Hypot(homeDrift, float64(ch.Scale)/2), seasonPrior*ch.Base
+	v := noise * noise * seasonTied / float64(s.N) // of the slope, times ff
+	b, most := cf/(ff+v/(prior*prior)), seasonMost*ch.Base
+	return min(max(b*max(0, 1-seasonSure*v/(ff*b*b+v*1e-6)), -most), most)
+}
+
+// seasonOff returns the most that is taken off a lead of the loop, Ω. Taken off
+// one it moves the factor, and so the others.
+func (e *Engine) seasonOff() float64 {
+	x := float32(0)
+	for k := range e.m.n {
+		x = max(x, e.s.Ch[k].Season, -e.s.Ch[k].Season)
+	}
+	return float64(x)
 }
