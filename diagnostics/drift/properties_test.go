@@ -148,12 +148,7 @@ func TestGapRaisesNothing(tb *testing.T) {
 	rapid.Check(tb, func(t *rapid.T) {
 		w := rapid.SampledFrom(ways()).Draw(t, "way")
 		c := newCable(rapid.Uint64().Draw(t, "seed"))
-		season := rapid.Float64Range(-0.08, 0.08).Draw(t, "season") // ±20 K of copper
-		c.fault = func(d float64, v *[measure.LeadCount]float64) {
-			for k := range v {
-				v[k] *= 1 + season*math.Sin(2*math.Pi*d/365)
-			}
-		}
+		c.season = year(rapid.Float64Range(-0.08, 0.08).Draw(t, "season"))
 		before := rapid.IntRange(0, 40*perDay).Draw(t, "samples before")
 		gap := rapid.IntRange(1, 400*perDay).Draw(t, "samples missing")
 		e := mustEngine(tb, testSpec(tb, "TT-1", w.method, w.reports))
@@ -290,13 +285,13 @@ func TestWeatherChangesNoContact(tb *testing.T) {
 			u, c := float64(v.Contact[k]), float64(calm.Contact[k])
 			most := 2e-5 * length // float32, and what the first lead leaves in the copper
 			if k == int(lead) {   // until it is noticed, what grows is learnt as the lead's own, with the weather of those days
-				most = 0.001
+				most = float64(v.Threshold[k])
 			}
 			if math.IsNaN(u) != math.IsNaN(c) || math.Abs(u-c) > most {
 				t.Errorf("contact part of %s is %g Ω in this weather, %g without", measure.Lead(k), u, c)
 			}
 		}
-		if got := float64(v.Contact[lead]); math.Abs(got-want) > slope/4+0.02*want {
+		if got := float64(v.Contact[lead]); math.Abs(got-want) > slope/4+float64(v.Threshold[lead]) {
 			t.Errorf("contact part of %s is %g Ω, want %g", lead, got, want)
 		}
 	})

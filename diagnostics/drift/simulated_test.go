@@ -48,6 +48,8 @@ type cable struct {
 	step  time.Duration
 	lead  [measure.LeadCount]float64 // Ω at copper factor 1
 	noise float64                    // standard deviation of a lead value, Ω
+	// season is what the weather of a year makes of the copper factor; nil is nothing.
+	season func(days float64) float64
 	// fault adds to the leads at a number of days since testStart.
 	fault func(days float64, v *[measure.LeadCount]float64)
 	// process is the temperature of the element, °C; nil is a steady 50 °C.
@@ -69,6 +71,9 @@ func (c *cable) at(s *diagnostics.Spec, i int) measure.Sample {
 	t := testStart.Add(time.Duration(i) * c.step)
 	d := t.Sub(testStart).Hours() / 24
 	f := copperOn(d)
+	if c.season != nil {
+		f *= c.season(d)
+	}
 	v := c.lead
 	for k := range v {
 		v[k] = v[k]*f + c.noise*r.NormFloat64()
@@ -122,6 +127,11 @@ func (c *cable) feed(e *Engine, from, to int) []finding.Finding {
 
 // perDay is the samples of a day of a cable at its usual interval.
 const perDay = 144
+
+// year is a season of ± some share of the copper; a kelvin is 0.4 %.
+func year(share float64) func(float64) float64 {
+	return func(d float64) float64 { return 1 + share*math.Sin(2*math.Pi*d/365) }
+}
 
 // growth adds a contact to one lead that begins at a day and grows by so many Ω
 // a day.

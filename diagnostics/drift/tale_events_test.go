@@ -155,11 +155,6 @@ var verbs = map[string]verb{
 	"work-done":   {0, false, func(h *happening, _ finding.LeadSet, _ []float64) { h.journal, h.entry = true, WorkDone }},
 	"accepted":    {0, false, func(h *happening, _ finding.LeadSet, _ []float64) { h.journal, h.entry = true, BaselineAccepted }},
 	// Weather, process, data.
-	"season": {1, false, func(h *happening, _ finding.LeadSet, x []float64) { // ± per cent of copper in a year
-		h.leads = each(every, func(d float64, _ measure.Lead, r float64) float64 {
-			return r * (1 + x[0]/100*math.Sin(2*math.Pi*d/365))
-		})
-	}},
 	"hot-line": {2, true, func(h *happening, l finding.LeadSet, x []float64) { // per cent of a lead, time constant in hours
 		h.leads = each(l, func(d float64, _ measure.Lead, r float64) float64 { return r * (1 + x[0]/100*steam(d, x[1])) })
 	}},

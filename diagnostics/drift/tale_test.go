@@ -22,6 +22,7 @@ import (
 //	way METHOD REPORTS          the connection
 //	interval 10m                between polls
 //	process batches             of the element; else it is steady
+//	season 6                    ± per cent of the copper in a year
 //	days 70                     its length
 //	DAY VERB ARGUMENTS          what happens from that day on (tale_events_test.go); sizes in mΩ
 //	first KIND LEADS FROM TO    the first finding above info, raised between two days
@@ -36,6 +37,7 @@ type tale struct {
 	way      way
 	interval time.Duration
 	process  func(d float64) float64
+	season   float64 // share
 	days     float64
 	happens  []happening
 	first    *expected
@@ -107,6 +109,9 @@ func (x *tale) line(f []string) (err error) {
 		if x.process = batches; f[1] != "batches" {
 			err = fmt.Errorf("no process %q", f[1])
 		}
+	case "season":
+		x.season, err = strconv.ParseFloat(f[1], 64)
+		x.season /= 100
 	case "days":
 		x.days, err = strconv.ParseFloat(f[1], 64)
 	case "first", "then":
@@ -174,7 +179,7 @@ func (x *tale) tell(t *testing.T) (fs, open []finding.Finding) {
 	s.Interval = x.interval
 	e := mustEngine(t, s)
 	c := newCable(17)
-	c.step, c.process = x.interval, x.process
+	c.step, c.process, c.season = x.interval, x.process, year(x.season)
 	c.fault = func(d float64, v *[measure.LeadCount]float64) {
 		for i := range x.happens {
 			if h := &x.happens[i]; h.leads != nil && d >= h.day {
