@@ -92,6 +92,10 @@ func given(o quantity.Ohm) quantity.Ohm {
 // ClearBaseline forgets the baseline: SinceCal is not known any more.
 func (l *Loop) ClearBaseline() { l.baseline = baseline{} }
 
+// DoubtCable forgets what the cable should have: it was exchanged, and the index
+// does not know by what. Leads of one cable are still taken for equal.
+func (l *Loop) DoubtCable() { l.est.cable = 0 }
+
 // HasBaseline reports whether SinceCal has something to count from.
 func (l *Loop) HasBaseline() bool { return l.baseline.set }
 

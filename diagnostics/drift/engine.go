@@ -136,6 +136,14 @@ func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []findin
 	return out
 }
 
+// Recabling reports that all leads changed at once over a gap in their values and
+// that it is not yet known whether that was another cable. Nobody exchanges a
+// cable between two polls; a contact that steps needs no gap.
+func (e *Engine) Recabling() bool {
+	c := &e.s.Copper
+	return c.JumpAt != 0 && c.JumpAt-c.GapAt <= 2*slotS
+}
+
 // Publish returns what the loop tells its plant at a mark.
 func (e *Engine) Publish() Published {
 	p := Published{Factor: nan, Contact: quantity.Ohm(nan)}

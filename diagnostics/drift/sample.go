@@ -77,6 +77,7 @@ func (e *Engine) take(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 	st := &e.s
 	out = e.watchOpen(&l, out)
 	st.Grid.take(&l, e.m.n)
+	e.gap(&l)
 	calm := e.m.n == 0
 	if e.m.n > 0 && st.Ch[0].Base > 0 {
 		st.Hiss.take(&l, &st.Ch, e.m.n, float64(st.Grid.Step))

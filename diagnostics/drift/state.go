@@ -120,4 +120,6 @@ type copperState struct {
 	JumpFrom float64 // factor before
 	Carried  float64 // factor at which the baseline began, less 1
 	JumpWait uint8   // blocks looked at since
+	Full     int64   // last sample with every lead, s
+	GapAt    int64   // when the leads were last back after a time without, s
 }

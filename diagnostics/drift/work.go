@@ -23,6 +23,19 @@ const (
 	jumpBlocks = 3
 )
 
+// gap notes when the leads come back after more than two polls and ten minutes
+// without.
+func (e *Engine) gap(l *look) {
+	c := &e.s.Copper
+	if l.valid < e.m.n {
+		return
+	}
+	if d := e.s.Last - c.Full; c.Full > 0 && d > slotS && float64(d) > 2.5*float64(e.s.Step) {
+		c.GapAt = e.s.Last
+	}
+	c.Full = e.s.Last
+}
+
 // jumped notes a jump of the copper factor between two slots.
 func (e *Engine) jumped(f float64) {
 	cu := &e.s.Copper

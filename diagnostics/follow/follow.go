@@ -29,6 +29,7 @@ type Loop struct {
 	held   [len(heldKinds)]held
 	drift  uint32 // kinds that stand at the engine, bits by position in heldKinds
 	caused bool   // the imbalance is held by the finding about its cause
+	cable  bool   // another cable was seen: what the index says of it does not hold
 	seen   []finding.Finding
 	now    diagnostics.Assessment // of the sample under way, here so that it stays off the heap
 }
@@ -64,8 +65,14 @@ func (l *Loop) Engine() *drift.Engine { return l.engine }
 func (l *Loop) Step(s *measure.Sample, nb *drift.Neighbour, out []finding.Finding) (diagnostics.Assessment, []finding.Finding) {
 	l.now = l.assess.Assess(s)
 	from := len(out)
+	work := l.engine.Recabling()
 	out = l.engine.Step(s, nb, out)
 	out = l.merge(out, from)
+	for i := range out[from:] {
+		if f := &out[from+i]; work && f.Kind == finding.CableChanged && f.State == finding.Raised {
+			l.recabled()
+		}
+	}
 	if l.now.Quality.Usable() {
 		out = l.check(s, &l.now, out)
 	}
@@ -88,6 +95,12 @@ func (l *Loop) merge(out []finding.Finding, from int) []finding.Finding {
 	return out[:kept]
 }
 
+// recabled takes it that the cable is another one than the index says.
+func (l *Loop) recabled() {
+	l.cable = true
+	l.assess.DoubtCable()
+}
+
 func (l *Loop) note(i int, s finding.State) {
 	switch s {
 	case finding.Raised:
@@ -102,7 +115,14 @@ func (l *Loop) check(s *measure.Sample, a *diagnostics.Assessment, out []finding
 	for i, kind := range heldKinds {
 		now := find(l.seen, kind)
 		h := &l.held[i]
-		changed := h.step(s.At, now, l.assess.Receded(kind, a))
+		receded := l.assess.Receded(kind, a)
+		if kind == finding.Imbalance && a.Basis != diagnostics.Measured {
+			if !h.open && l.engine.Recabling() {
+				now = nil // it rests on the cable that was there
+			}
+			receded = receded || l.cable
+		}
+		changed := h.step(s.At, now, receded)
 		switch {
 		case kind == finding.Imbalance:
 			out = l.imbalance(h, changed, now, a, out)

@@ -10,7 +10,7 @@ import (
 )
 
 // snapshotVersion is that of the layout below; another one is refused.
-const snapshotVersion = 2
+const snapshotVersion = 3
 
 // header stands before the engine's own snapshot.
 type header struct {
@@ -18,6 +18,7 @@ type header struct {
 	Kinds   uint16 // how many kinds are held: another number is another layout
 	Drift   uint32
 	Caused  bool
+	Cable   bool
 	Held    [len(heldKinds)]heldState
 }
 
@@ -31,7 +32,7 @@ type heldState struct {
 
 // Snapshot returns the whole state of the loop, for Restore.
 func (l *Loop) Snapshot(b []byte) []byte {
-	h := header{Version: snapshotVersion, Kinds: uint16(len(heldKinds)), Drift: l.drift, Caused: l.caused}
+	h := header{Version: snapshotVersion, Kinds: uint16(len(heldKinds)), Drift: l.drift, Caused: l.caused, Cable: l.cable}
 	for i, x := range l.held {
 		h.Held[i] = heldState{x.open, x.run, uint8(x.leads), uint8(x.severity), nanos(x.since), nanos(x.against)}
 	}
@@ -58,6 +59,9 @@ func (l *Loop) Restore(b []byte) error {
 		return err
 	}
 	l.drift, l.caused = h.Drift, h.Caused
+	if h.Cable {
+		l.recabled()
+	}
 	for i, x := range h.Held {
 		l.held[i] = held{x.Open, x.Run, finding.LeadSet(x.Leads), finding.Severity(x.Severity), moment(x.Since), moment(x.Against)}
 	}
