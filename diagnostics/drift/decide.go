@@ -7,10 +7,13 @@ import (
 )
 
 const (
-	confirm  = 4    // blocks in a row that a level must stand above its threshold
-	soundFor = 12   // blocks without a claim before a contact counts as sound again
-	settle   = 10   // blocks that an abrupt rise is watched: what was just tightened or just moved settles
-	farReach = 0.65 // share of the limit at which nobody waits any longer: what is sound stays below half of it
+	confirm  = 4  // blocks in a row that a level must stand above its threshold
+	soundFor = 12 // blocks without a claim before a contact counts as sound again
+	settle   = 10 // blocks that an abrupt rise is watched: what was just tightened or just moved settles
+	// settleGrid is the rise, in steps of the resolution, below which rounding hides
+	// whether it settles: it is watched twice as long.
+	settleGrid = 2
+	farReach   = 0.65 // share of the limit at which nobody waits any longer: what is sound stays below half of it
 )
 
 // decide states what the picture means for the contacts.
@@ -141,7 +144,11 @@ func (e *Engine) settled(k int, p *picture) bool {
 	if small := min(smallStep*p.reach[k], smallOhm); p.quick[k] < small && p.quick[k]-math.Abs(ch.Jump) < p.limit[k] {
 		return false // stays and is harmless: somebody worked there
 	}
-	return p.at-ch.JumpAt >= settle*blockS && p.quick[k] > 0.85*ch.Peak && !ch.falling()
+	wait := int64(settle)
+	if p.quick[k] < settleGrid*float64(e.s.Grid.Step) {
+		wait *= 2
+	}
+	return p.at-ch.JumpAt >= wait*blockS && p.quick[k] > 0.85*ch.Peak && !ch.falling()
 }
 
 const (

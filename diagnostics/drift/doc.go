@@ -4,9 +4,9 @@
 // # What it does with a sample
 //
 //	sample ─ sort values ─ open circuit? ─ excursions, noise of pairs, resolution
-//	   └ slot (10 min, median) ─ copper factor f ─ error by hour and by day
+//	   └ slot (10 min, median) ─ copper factor f ─ error by hour and by day ─ heat on one core
 //	        └ block (6 h) ─ contact part u of each lead ─ level of two days
-//	              ├ work?      jumps of f, exchanged, restored leads: info, learnt
+//	              ├ work?      jumps of f, exchanged, restored, healing leads: info, learnt
 //	              ├ wiring?    a lead far shorter than the others
 //	              ├ filter?    noise of all pairs steps at once and stays: info, learnt
 //	              ├ shunt?     noise of all pairs of leads at once
@@ -20,8 +20,9 @@
 // by ±160 mΩ, and a contact that matters adds 10. base, a and b belong to the
 // lead: its length, terminals that do not follow the copper, sun or a hot line
 // on one core; they are learnt in three weeks, and what a core has of a season
-// of its own in two months. What is left, u, stays within
-// 1 mΩ for months in a sound loop. Contacts only ever add resistance, so f is
+// of its own in two months (season.go). What is left, u, stays within 1 mΩ for
+// months in a sound loop but for hours in which a hot line warms one core: those
+// are known by their soft flanks and left out (heat.go). Contacts only ever add resistance, so f is
 // what the lower leads say: the mean of those that agree with the second lowest
 // of three or four, the lower of two (unless it fell faster than copper can), a
 // single sum takes its neighbours' factor. A lead known to be bad takes part
@@ -78,9 +79,12 @@
 // From pairs, sums and the reading alone, a contact that grows steadily in a lead
 // that is not reported looks like a warmer or colder process: nothing is said
 // until it makes excursions or opens. A shunt in the element is
-// seen by its noise, shortly before the limit. A hot line that begins to heat
-// one core after the baseline looks like a loose contact. Of two leads, a small
-// step of one up is the same as one of the other down; only growth counts there.
+// seen by its noise, shortly before the limit; one that comes at once and stays
+// looks like another filter of the device. A hot line whose heat stays for more
+// than half a day, or moves with the process, looks like a loose contact; so
+// does a core whose season is its own when it lags the cable's by weeks or the
+// cable itself has none. Of two leads, a small step of one up is the same as one
+// of the other down; only growth counts there.
 //
 // Sources: R. Holm, Electric Contacts (constriction resistance); fretting tests
 // in IEEE Trans. CPT 24(3), 2001, 370–377 (a long flat phase, a slow rise, short
