@@ -20,9 +20,9 @@ func moment(unix int64, d float32) time.Time {
 
 // say writes a sentence of evidence. A negative number gets a true minus sign;
 // dates keep their hyphens.
-func say(format string, a ...any) string {
-	return strings.NewReplacer(" -", " −", "(-", "(−").Replace(fmt.Sprintf(format, a...))
-}
+func say(format string, a ...any) string { return minus.Replace(fmt.Sprintf(format, a...)) }
+
+var minus = strings.NewReplacer(" -", " −", "(-", "(−")
 
 // ohms writes a resistance with the digits that mean something: inputs resolve
 // 1 mΩ, means of two days a tenth of it.
