@@ -69,16 +69,14 @@ func (c *hissChart) add(r, weight float64) {
 	c.Level = float32(ewma(x, min(r, x+hissCap), weight))
 }
 
-// take adds a sample to the noise of each pair.
+// take adds a sample to the noise of each pair. Copper drops out of the
+// difference of two leads each times the length of the other; over the longer,
+// so that a jumper in the place of a lead is not blown up.
 func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
-	base := 0.0
-	for k := range n {
-		base += ch[k].Base / float64(n)
-	}
 	i := 0
 	for a := range n {
 		for b := range a {
-			d := (l.v[a]/ch[a].Base - l.v[b]/ch[b].Base) * base
+			d := (l.v[a]*ch[b].Base - l.v[b]*ch[a].Base) / max(ch[a].Base, ch[b].Base)
 			if c := d - float64(h.Prev[i]); c == c {
 				c = min(math.Abs(c), winsor*max(float64(h.Sigma[i]), grid, hissFloor))
 				h.Sum[i] += float32(c * c)
