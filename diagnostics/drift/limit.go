@@ -22,6 +22,9 @@ func (e *Engine) limits(p *picture, out []finding.Finding) []finding.Finding {
 	if e.m.spec.Reports != wiring.AllLeads { // an assumption alone calls nobody out
 		need += e.expanded(p.t) / e.tightLimit()
 	}
+	if e.m.spec.Reports == wiring.PairsOnly { // what the assumption made in the baseline says nothing
+		need += math.Abs(s.Home / lim)
+	}
 	if s.Kept < 3 || !(x >= need) || e.s.Found[aboutContact].Kind != 0 || e.s.Found[aboutWiring].Kind != 0 {
 		switch {
 		case !(x >= 0.95): // deadband
