@@ -48,7 +48,8 @@
 //     contact falls below zero, none knows the process;
 //   - ups and downs over days: lead-moisture; one jump: lead-step; scatter of
 //     single values on one lead: lead-noise; else lead-drift;
-//   - noise on all pairs of leads at once: insulation-leak. A shunt is no lead's;
+//   - noise on all pairs of leads at once, in a chart of three days or one of ten:
+//     insulation-leak. A shunt is no lead's;
 //   - a lead under a third of its neighbours: not-four-wire, or lead-short.
 //
 // Nothing is named that cannot be seen: sums of leads name none, pairs never a1.
@@ -71,8 +72,10 @@
 // stretched on a logarithmic scale until 80 % intervals cover 80 % on simulated
 // plants. For a lead that comes and goes it is the share of polls in an excursion
 // that grows, by a factor a day that a fast and a slow count tell; of level and
-// excursions the earlier counts. A loop that has left its limit is past it until
-// it is back below 85 %.
+// excursions the earlier counts. Where days are of two kinds, as with shifts and
+// weekends, the worst of each week is carried forward. A shunt has no size that
+// the leads show: its forecast rests on how fast its noise grows (leak.go). A loop
+// that has left its limit is past it until it is back below 85 %.
 //
 // # What it cannot do
 //
