@@ -199,6 +199,10 @@ func (e *Engine) swap(a, b int, x, y float64, at int64, evidence string, p *pict
 	}, out)
 }
 
+// bridgedShare of a lead is more than any contact had in it: what lost that much
+// was bridged, not made good.
+const bridgedShare = 0.5
+
 // changes finds what work did to single leads and learns it.
 func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	if a, b, ok := e.swapped(p); ok {
@@ -211,7 +215,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	}
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || ch.restless(0.5*math.Abs(p.level[k])) { // a good contact stays where it is
+		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || ch.restless(0.5*math.Abs(p.level[k])) || -p.level[k] > bridgedShare*ch.Base { // a good contact stays where it is, and leaves the copper
 
 			continue
 		}
