@@ -49,7 +49,7 @@ func rise(u []float32) float64 {
 // traded looks for two leads of three or four that traded places a day ago, each
 // by too little for a finding, and by how much they rose and fell. No contact makes
 // another lead fall.
-func (e *Engine) traded(p *picture) (a, b int, up, down float64, ok bool) {
+func (e *Engine) traded() (a, b int, up, down float64, ok bool) {
 	n := e.m.n
 	if n < 3 || e.s.Found[aboutContact].Kind != 0 {
 		return 0, 0, 0, 0, false
@@ -77,9 +77,6 @@ func (e *Engine) traded(p *picture) (a, b int, up, down float64, ok bool) {
 		if !(math.Abs(x[k]) > least && moved[k] < tradeStill*math.Abs(x[k])) {
 			return 0, 0, 0, 0, false
 		}
-	}
-	if x[a] > p.limit[a] || -x[b] > p.limit[b] { // swapped tells that, with more patience
-		return 0, 0, 0, 0, false
 	}
 	if math.Abs(went[a]-went[b]) > tradeRamp*(x[a]-x[b]) {
 		return 0, 0, 0, 0, false

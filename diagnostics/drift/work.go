@@ -209,7 +209,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 		x, y, at := p.raw[a], p.raw[b], e.s.Ch[a].JumpAt
 		return e.swap(a, b, x, y, at, say("%s changed by %+.1f mΩ and %s by %+.1f mΩ at %s, each to where the other stood", e.m.name(a), x*1e3, e.m.name(b), y*1e3, clock(at)), p, out)
 	}
-	if a, b, up, down, ok := e.traded(p); ok {
+	if a, b, up, down, ok := e.traded(); ok {
 		now, at := func(k int) float64 { return median32(e.s.Ch[k].U[recent-tradeAfter:]) }, p.at-tradeAfter*blockS
 		return e.swap(a, b, now(a), now(b), at, say("%s changed by %+.1f mΩ and %s by %+.1f mΩ at about %s, the others by less than a quarter of it: as leads do that trade places", e.m.name(a), up*1e3, e.m.name(b), down*1e3, clock(at)), p, out)
 	}
