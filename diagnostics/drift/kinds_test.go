@@ -327,3 +327,24 @@ func TestUpdatesTellSomethingNew(t *testing.T) {
 		}
 	}
 }
+
+// What scatters is near its baseline time and again; its onset is the first one
+// all the same, or every forecast would rest on a day or two.
+func TestTheOnsetOfNoiseStays(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(7)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) {
+		if d > 40 {
+			v[measure.B2] += (d - 40) * 0.004 * math.Sin(1e6*d)
+		}
+	}
+	out := counted(run(e, &c, 0, 75*perDay))
+	if len(out) < 5 {
+		t.Fatalf("%d findings", len(out))
+	}
+	for _, f := range out {
+		if f.Since.After(out[0].Since) {
+			t.Errorf("on %v the onset is %v, first told as %v", f.Time, f.Since, out[0].Since)
+		}
+	}
+}
