@@ -170,7 +170,12 @@ func TestOutageLosesNothing(t *testing.T) {
 	restarted := time.Now()
 	poll(25, pace)
 	total := uint64(polls * loops)
-	end := r.until(t, "all points sent", func(s forward.Stats) bool { return s.Sent == total && s.Problem == "" })
+	end := r.until(t, "all points sent", func(s forward.Stats) bool {
+		if s.Sent+uint64(s.QueuedPoints) > s.Added {
+			t.Errorf("%+v: a point counts as sent and still waits", s)
+		}
+		return s.Sent == total && s.Problem == ""
+	})
 	t.Logf("outage %s: %d points queued in %d bytes, %d failed calls, all %d sent %s after the server was back", away.Round(time.Millisecond),
 		during.QueuedPoints, during.QueuedBytes, end.FailedCalls, total, time.Since(restarted).Round(time.Millisecond))
 

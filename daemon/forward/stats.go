@@ -43,17 +43,18 @@ func (f *Forwarder) tally(do func(*Stats)) {
 	do(&f.stats)
 }
 
-// Stats returns the counters; the size of the queue is read from it.
+// Stats returns the counters; the size of the queue is read from it, after
+// them, so that no point counts as sent and still waits.
 func (f *Forwarder) Stats() Stats {
-	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
-	defer cancel()
-	size, err := f.queue.QueueSize(ctx)
 	f.mu.Lock()
-	if err == nil {
-		f.stats.size(size)
-	}
 	s := f.stats
 	f.mu.Unlock()
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	if size, err := f.queue.QueueSize(ctx); err == nil {
+		s.size(size)
+		f.tally(func(now *Stats) { now.size(size) }) // for when the queue refuses
+	}
 	s.Added, s.DroppedBuffer, s.InMemory = f.buffer.state()
 	return s
 }

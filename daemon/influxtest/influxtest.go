@@ -179,12 +179,13 @@ func (s *Server) Flux(query string) []map[string]string {
 	return rows
 }
 
-// Count returns how many points have a field, read by Flux.
+// Count returns how many points have a field, read by Flux. Moments are counted
+// once: a batch on its way when the server was killed is sent again.
 func (s *Server) Count(field string) int {
 	s.tb.Helper()
 	n := 0
 	for _, row := range s.Flux(fmt.Sprintf(`from(bucket: %q) |> range(start: 1970-01-01T00:00:00Z, stop: 2100-01-01T00:00:00Z)
-	|> filter(fn: (r) => r._measurement == "rtd" and r._field == %q) |> count()`, s.Bucket, field)) {
+	|> filter(fn: (r) => r._measurement == "rtd" and r._field == %q) |> unique(column: "_time") |> count()`, s.Bucket, field)) {
 		c, err := strconv.Atoi(row["_value"])
 		if err != nil {
 			s.tb.Fatalf("flux count: %v", row)
