@@ -2,13 +2,12 @@ package drift
 
 import (
 	"math"
-	"slices"
 
 	"ohmdrift/diagnostics/finding"
 )
 
 // closeSlot turns the samples of the running slot into one value a channel.
-func (e *Engine) closeSlot(nb *Neighbour) {
+func (e *Engine) closeSlot(fr *frame, nb *Neighbour) {
 	sl, b := &e.s.Slot, &e.s.Block
 	if sl.N > 0 && b.N < slotsPerBlock {
 		var v [channels]float64
@@ -19,11 +18,14 @@ func (e *Engine) closeSlot(nb *Neighbour) {
 		t := median32(sl.T[:sl.N])
 		b.T[b.N] = float32(t)
 		b.F[b.N] = 1
-		if f, ok := e.factor(&v, nb); ok {
+		if f, ok := e.factor(&v, fr, nb); ok {
 			b.F[b.N] = float32(f)
-			e.account(&v, f, t)
-			e.warmed(&v, f, t, b.N)
-			e.couple(&v, f, t)
+			var p part
+			e.part(fr, &v, f, t, &p)
+			err := e.errorOf(&v, f, t)
+			e.account(&p, err)
+			e.warmed(&p, b.N)
+			e.couple(&p, err)
 			e.jumped(e.own(&v, f))
 		}
 		b.N++
@@ -33,25 +35,16 @@ func (e *Engine) closeSlot(nb *Neighbour) {
 
 // median32 returns the median of the numbers among x, NaN when there are none.
 func median32(x []float32) float64 {
-	var buf [slotsPerBlock]float32
-	n := 0
-	for _, v := range x {
-		if v == v {
-			buf[n] = v
-			n++
-		}
+	if len(x) == 1 { // a slot of a poll in ten minutes
+		return float64(x[0])
 	}
-	return middle(buf[:n])
-}
-
-// middle sorts x and returns its median.
-func middle(x []float32) float64 {
-	n := len(x)
+	var buf [slotsPerBlock]float32
+	y := sorted(x, &buf)
+	n := len(y)
 	if n == 0 {
 		return math.NaN()
 	}
-	slices.Sort(x)
-	return (float64(x[(n-1)/2]) + float64(x[n/2])) / 2
+	return (float64(y[(n-1)/2]) + float64(y[n/2])) / 2
 }
 
 // enough tells whether the running block has the slots to be judged: a third of
@@ -117,7 +110,7 @@ func roughness(x []float32) float64 {
 	if n == 0 {
 		return 0
 	}
-	return middle(d[:n]) * madToSigma / math.Sqrt2
+	return median32(d[:n]) * madToSigma / math.Sqrt2
 }
 
 // madToSigma turns a median absolute deviation of normal data into a standard
@@ -128,20 +121,14 @@ const madToSigma = 1.4826022185
 // outliers as a median, and it still moves when rounding holds a median still.
 func core(x []float32) float64 {
 	var buf [slotsPerBlock]float32
-	n := 0
-	for _, v := range x {
-		if v == v {
-			buf[n] = v
-			n++
-		}
-	}
+	y := sorted(x, &buf)
+	n := len(y)
 	if n == 0 {
 		return math.NaN()
 	}
-	slices.Sort(buf[:n])
 	cut := n / 4
 	sum := 0.0
-	for _, v := range buf[cut : n-cut] {
+	for _, v := range y[cut : n-cut] {
 		sum += float64(v)
 	}
 	return sum / float64(n-2*cut)

@@ -12,12 +12,9 @@ import "math"
 // taught (season.go), and track is the contact part of a lead that is known to
 // be bad.
 
-// expect returns the contact part that a channel should show at factor f, Ω.
-func (c *chState) expect(f float64) float64 { return c.usual(f) + c.Track }
-
-// ratio returns the copper factor that one channel alone would tell.
-func (c *chState) ratio(r float64) float64 {
-	a, b := c.Fit.line(steepest * c.Base)
+// ratio returns the copper factor that one channel alone would tell, by the line
+// a + b·(f − 1).
+func (c *chState) ratio(r, a, b float64) float64 {
 	return (r - a + b - c.Track - float64(c.Season)) / (c.Base + b)
 }
 
@@ -26,7 +23,7 @@ func (c *chState) ratio(r float64) float64 {
 // contacts only ever add, so of four leads two may be bad, of three one. From
 // two it is their mean while they agree, else the one that is nearer to the last
 // factor; a single sum takes its neighbours' factor.
-func (e *Engine) factor(v *[channels]float64, nb *Neighbour) (float64, bool) {
+func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64, bool) {
 	var q [channels]float64
 	n := 0
 	for k := range e.m.n {
@@ -34,7 +31,7 @@ func (e *Engine) factor(v *[channels]float64, nb *Neighbour) (float64, bool) {
 		if c.Base <= 0 || math.IsNaN(v[k]) {
 			continue
 		}
-		x := c.ratio(v[k])
+		x := c.ratio(v[k], fr.a[k], fr.b[k])
 		i := n
 		for ; i > 0 && q[i-1] > x; i-- {
 			q[i] = q[i-1]
@@ -51,12 +48,13 @@ func (e *Engine) factor(v *[channels]float64, nb *Neighbour) (float64, bool) {
 		e.s.Copper.Alone = true
 		return 1, n == 1
 	case n >= 3:
-		return e.ofMany(q[:n]), true
+		return ofMany(q[:n], fr.wide), true
 	case n == 2 && e.m.n == 2:
-		if k, ok := e.oneBad(); ok {
-			return e.ofSound(e.s.Ch[1-k].ratio(v[1-k]), e.s.Ch[k].ratio(v[k])), true
+		if k, ok := e.oneBad(fr.wide); ok {
+			j := 1 - k
+			return e.ofSound(e.s.Ch[j].ratio(v[j], fr.a[j], fr.b[j]), e.s.Ch[k].ratio(v[k], fr.a[k], fr.b[k])), true
 		}
-		return e.ofTwo(q[0], q[1])
+		return e.ofTwo(q[0], q[1], fr.wide)
 	}
 	return 0, false
 }
@@ -64,26 +62,15 @@ func (e *Engine) factor(v *[channels]float64, nb *Neighbour) (float64, bool) {
 // ofMany joins three or four sorted ratios: the mean of those that agree with
 // the second lowest. The mean keeps what rounding would hide, the gate keeps out
 // what is no copper.
-func (e *Engine) ofMany(q []float64) float64 {
-	g := e.gateRatio()
+func ofMany(q []float64, gate float64) float64 {
 	sum, n := 0.0, 0
 	for _, x := range q {
-		if math.Abs(x-q[1]) <= g {
+		if math.Abs(x-q[1]) <= gate {
 			sum += x
 			n++
 		}
 	}
 	return sum / float64(n)
-}
-
-// gateRatio is the narrowest gate of the channels as a share of their baseline:
-// a lead that has become noisy must not open the gate for itself.
-func (e *Engine) gateRatio() float64 {
-	g := math.Inf(1)
-	for k := range e.m.n {
-		g = min(g, e.gate(k)/e.s.Ch[k].Base)
-	}
-	return g
 }
 
 // fellBy is a fall of the copper factor that no weather makes between two
@@ -93,12 +80,12 @@ const fellBy = 0.02
 // ofTwo joins two ratios, the lower first. Contacts and hot lines add, so the
 // lower one is copper, unless it is the one that fell. While they agree it is
 // their mean, and nothing jumps where they cease to.
-func (e *Engine) ofTwo(lo, hi float64) (float64, bool) {
+func (e *Engine) ofTwo(lo, hi, gate float64) (float64, bool) {
 	c := &e.s.Copper
 	if c.Known && lo < c.F*(1-fellBy) && hi > c.F*(1-fellBy/2) {
 		return hi, true
 	}
-	return lo + min((hi-lo)/2, e.gateRatio()/2), true
+	return lo + min((hi-lo)/2, gate/2), true
 }
 
 // farGates is how far a lead must stand away, in gates, to be left out of the
@@ -108,8 +95,8 @@ const farGates = 3
 
 // oneBad returns which of two channels stands far away from its baseline; ok is
 // false where none or both do.
-func (e *Engine) oneBad() (k int, ok bool) {
-	far := farGates * e.gateRatio()
+func (e *Engine) oneBad(gate float64) (k int, ok bool) {
+	far := farGates * gate
 	away := func(k int) bool { return math.Abs(e.s.Ch[k].Track) > far*e.s.Ch[k].Base }
 	a, b := away(0), away(1)
 	if b {

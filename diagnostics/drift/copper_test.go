@@ -11,7 +11,8 @@ func TestRoundingLeavesASlopeToDivideBy(t *testing.T) {
 		c.Fit.add(f, 0.24-f*c.Base)
 	}
 	for _, r := range []float64{0.22, 0.26} {
-		if x := c.ratio(r); x < 0.7 || x > 1.3 {
+		a, b := c.Fit.line(steepest * c.Base)
+		if x := c.ratio(r, a, b); x < 0.7 || x > 1.3 {
 			t.Errorf("a lead of %.2f Ω tells a factor of %.2f, want near 1", r, x)
 		}
 	}

@@ -43,19 +43,22 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 	}
 	e.pace(t)
 	st.Last = t
+	var fr frame
+	e.frame(&fr)
 	if i := t / slotS; i != st.Slot.Index {
-		e.closeSlot(nb)
+		e.closeSlot(&fr, nb)
 		e.clockwork(t)
 		st.Slot.Index = i
 		if i := t / blockS; i != st.Block.Index {
 			out = e.closeBlock(out)
 			st.Block.Index = i
+			e.frame(&fr)
 		}
 	}
 	switch {
 	case st.Work:
 	case s.Quality.Usable():
-		out = e.take(s, nb, out)
+		out = e.take(s, &fr, nb, out)
 	case s.Quality == measure.Device || s.Quality == measure.Invalid || s.Quality == measure.OutOfRange:
 		var l look // a device that reports its own fault still tells which lead is gone
 		e.see(s, &l)
@@ -78,6 +81,15 @@ func (e *Engine) pace(t int64) {
 	st.Step += 0.1 * (min(d, 2*st.Step) - st.Step)
 }
 
+// Estimated returns the end of the span that Estimate is about; the zero time
+// where it knows of none. It costs nothing beside Estimate.
+func (e *Engine) Estimated() time.Time {
+	if s := &e.s.Error; s.Known && e.m.spec.Reports == wiring.AllLeads {
+		return time.Unix(s.At, 0).UTC()
+	}
+	return time.Time{}
+}
+
 // Estimate returns what is known of the newest full hour with values. It changes
 // with the first sample of the next hour.
 func (e *Engine) Estimate() Estimate {
@@ -93,8 +105,8 @@ func (e *Engine) Estimate() Estimate {
 			x.Contact[c.lead] = quantity.Ohm(p.newest[k])
 		}
 	}
-	if s.Known && e.m.spec.Reports == wiring.AllLeads {
-		x.From, x.At = time.Unix(s.At-hourS, 0).UTC(), time.Unix(s.At, 0).UTC()
+	if at := e.Estimated(); !at.IsZero() {
+		x.From, x.At = at.Add(-time.Hour), at
 		x.Error = quantity.DeltaC(s.Last)
 		x.U = quantity.DeltaC(e.expanded(float64(cu.Temp[recent-1])))
 	}

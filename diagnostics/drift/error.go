@@ -40,18 +40,16 @@ type errorState struct {
 	Over  [2]float32 // share of slots beyond the high and the low limit, fading with spikeFade
 }
 
-// account adds a slot: v are channel values in Ω, f the copper factor, t the
-// reading in °C.
-func (e *Engine) account(v *[channels]float64, f, t float64) {
+// account adds a slot with the reading error x.
+func (e *Engine) account(p *part, x float64) {
 	s := &e.s.Error
-	x := e.errorOf(v, f, t)
 	if !math.IsNaN(x) && s.N < uint8(len(s.X)) {
 		s.X[s.N] = float32(x)
 		s.N++
 	}
-	hi, lo := e.shares(v, x)
+	hi, lo := e.shares(&p.v, x)
 	if e.fourWire() {
-		lo = e.voltageShare(v, f, t)
+		lo = e.voltageShare(p)
 	}
 	s.DayN++
 	insert(&s.Top, hi)
@@ -108,22 +106,19 @@ func (e *Engine) shares(v *[channels]float64, x float64) (hi, lo float64) {
 }
 
 // fourWire tells whether the method takes every lead out of the reading.
-func (e *Engine) fourWire() bool {
-	return wiring.Coefficients(e.m.spec.Method) == [measure.LeadCount]float64{}
-}
+func (e *Engine) fourWire() bool { return e.m.none }
 
 // voltageShare returns what the largest residual of a lead would be of the error
 // limit if it were a voltage: from a four-wire reading leads drop out, a voltage
 // in a potential lead does not.
-func (e *Engine) voltageShare(v *[channels]float64, f, t float64) float64 {
+func (e *Engine) voltageShare(p *part) float64 {
 	x := 0.0
 	for k := range e.m.n {
-		c := &e.s.Ch[k]
-		if r := math.Abs(v[k] - f*c.Base - c.usual(f)); r > x {
+		if r := math.Abs(p.bare[k] - p.usual[k]); r > x {
 			x = r
 		}
 	}
-	return x / (min(float64(e.m.spec.LimitHigh), -float64(e.m.spec.LimitLow)) * e.m.slope(t))
+	return x / (min(float64(e.m.spec.LimitHigh), -float64(e.m.spec.LimitLow)) * e.m.slope(p.t))
 }
 
 // leadLimited tells whether the lead resistance is what limits the loop: a
@@ -134,7 +129,7 @@ func (e *Engine) leadLimited() bool {
 
 func insert(top *[tops]float32, x float64) {
 	v := float32(x)
-	if v != v {
+	if !(v > top[tops-1]) { // most slots of a day are none of its largest
 		return
 	}
 	for i := range top {
@@ -147,7 +142,7 @@ func insert(top *[tops]float32, x float64) {
 func (e *Engine) closeHour() {
 	s := &e.s.Error
 	if s.N > 0 {
-		s.Last, s.At, s.Known = middle(s.X[:s.N]), (s.Hour+1)*hourS, true
+		s.Last, s.At, s.Known = median32(s.X[:s.N]), (s.Hour+1)*hourS, true
 		if e.s.Copper.Blocks <= learnBlocks && e.s.Found[aboutContact].Kind == 0 {
 			s.HomeN = min(s.HomeN+1, 500)
 			s.Home += (s.Last - s.Home) / float64(s.HomeN)

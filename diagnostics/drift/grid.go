@@ -21,8 +21,23 @@ type gridState struct {
 // gridBlocks is how many blocks must agree on a coarser step.
 const gridBlocks = 6
 
-// gridMilli are the steps looked for, in mΩ.
-var gridMilli = [...]uint32{1, 2, 5, 10, 20, 50, 100}
+// gridMilli are the steps looked for, in mΩ. Each divides the last, so what a value
+// leaves of that tells of which it is a multiple.
+var gridMilli = [...]uint32{1, 2, 5, 10, 20, 50, gridMost}
+
+const gridMost = 100
+
+// gridOf holds for each remainder of gridMost a bit for every step that divides it.
+var gridOf = func() (bits [gridMost]uint8) {
+	for n := range bits {
+		for i, q := range gridMilli {
+			if uint32(n)%q == 0 {
+				bits[n] |= 1 << i
+			}
+		}
+	}
+	return bits
+}()
 
 func (g *gridState) take(l *look, n int) {
 	for k := range n {
@@ -31,15 +46,13 @@ func (g *gridState) take(l *look, n int) {
 		}
 		g.N++
 		milli := l.v[k] * 1000
-		whole := math.Round(milli)
+		whole := math.RoundToEven(milli) // one instruction; halves are no multiples either way
 		if math.Abs(milli-whole) > 1e-4 {
 			continue
 		}
-		n := uint32(whole)
-		for i, q := range gridMilli {
-			if n%q == 0 {
-				g.On[i]++
-			}
+		bits := gridOf[uint32(whole)%gridMost]
+		for i := range g.On {
+			g.On[i] += uint32(bits >> i & 1)
 		}
 	}
 }

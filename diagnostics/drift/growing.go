@@ -177,7 +177,7 @@ func (g *growing) scatterOf() float64 {
 	if n < 3 {
 		return unknownSd
 	}
-	return min(max(1.5*middle(d[:n])*madToSigma/math.Sqrt(6), leastSd), mostSd)
+	return min(max(1.5*median32(d[:n])*madToSigma/math.Sqrt(6), leastSd), mostSd)
 }
 
 // weigh fills the weights: the scatter goes with the level, which is taken over

@@ -61,25 +61,25 @@ type heatState struct {
 	Moved  float32           // most that it was away from there since, K
 }
 
-// warmed adds slot i of the running block with lead values v.
-func (e *Engine) warmed(v *[channels]float64, f, t float64, i uint8) {
+// warmed adds slot i of the running block.
+func (e *Engine) warmed(p *part, i uint8) {
 	h := &e.s.Heat
 	if e.m.n < 2 {
 		return
 	}
+	t, g := p.t, e.heatGate()
 	var x [channels]float64
 	out, away := -1, 0
 	for k := range e.m.n {
 		c := &e.s.Ch[k]
-		x[k] = v[k] - f*c.Base - c.expect(f)
+		x[k] = p.bare[k] - (p.usual[k] + c.Track)
 		d := x[k] - float64(h.Still[k])
-		g := e.heatGate()
 		switch {
 		case math.IsNaN(d), h.Start != 0 && k == int(h.K):
 		case h.Start == 0 && d > g:
 			out, away = k, away+1
 		default:
-			h.Still[k] += float32(heatStill * min(max(d, -g), g))
+			h.Still[k] += float32(heatStill * within(d, g))
 		}
 	}
 	if h.Cools > 0 {

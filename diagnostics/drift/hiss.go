@@ -73,12 +73,19 @@ func (c *hissChart) add(r, weight float64) {
 // difference of two leads each times the length of the other; over the longer,
 // so that a jumper in the place of a lead is not blown up.
 func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
-	i := 0
+	i, least := 0, max(grid, hissFloor)
 	for a := range n {
+		x, p := l.v[a], ch[a].Base
 		for b := range a {
-			d := (l.v[a]*ch[b].Base - l.v[b]*ch[a].Base) / max(ch[a].Base, ch[b].Base)
+			q := ch[b].Base
+			d := x*q - l.v[b]*p
+			if p > q {
+				d /= p
+			} else {
+				d /= q
+			}
 			if c := d - float64(h.Prev[i]); c == c {
-				c = min(math.Abs(c), winsor*max(float64(h.Sigma[i]), grid, hissFloor))
+				c = within(c, winsor*max(float64(h.Sigma[i]), least))
 				h.Sum[i] += float32(c * c)
 				h.N[i]++
 			}

@@ -35,6 +35,7 @@ type model struct {
 	high float64
 	up   bool // a contact in a lead that is not reported raises the sensor value
 	down bool // or lowers it
+	none bool // the method takes every lead out of the reading
 }
 
 func newModel(spec *diagnostics.Spec) (*model, error) {
@@ -52,6 +53,7 @@ func newModel(spec *diagnostics.Spec) (*model, error) {
 	lo, hi := spec.Sensor.Span()
 	m.low, m.high = float64(lo), float64(hi)
 	coef := wiring.Coefficients(spec.Method)
+	m.none = coef == [measure.LeadCount]float64{}
 	sideA := finding.LeadsOf(measure.A1, measure.A2)
 	for _, l := range leads {
 		c := channel{lead: l, named: finding.LeadsOf(l), side: finding.LeadsOf(measure.B1, measure.B2), coef: coef[l]}

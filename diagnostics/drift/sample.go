@@ -71,7 +71,7 @@ func (e *Engine) see(s *measure.Sample, l *look) {
 }
 
 // take uses one sample of good quality.
-func (e *Engine) take(s *measure.Sample, nb *Neighbour, out []finding.Finding) []finding.Finding {
+func (e *Engine) take(s *measure.Sample, fr *frame, nb *Neighbour, out []finding.Finding) []finding.Finding {
 	var l look
 	e.see(s, &l)
 	st := &e.s
@@ -81,9 +81,9 @@ func (e *Engine) take(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 	calm := e.m.n == 0
 	if e.m.n > 0 && st.Ch[0].Base > 0 {
 		st.Hiss.take(&l, &st.Ch, e.m.n, float64(st.Grid.Step))
-		if f, ok := e.factor(&l.v, nb); ok {
+		if f, ok := e.factor(&l.v, fr, nb); ok {
 			st.Copper.F, st.Copper.Known = f, true
-			calm = e.excursions(&l, f) && l.valid == e.m.n
+			calm = e.excursions(&l, fr, f) && l.valid == e.m.n
 			out = e.opened(out)
 		}
 	}

@@ -47,18 +47,20 @@ func (e *Engine) gate(k int) float64 {
 
 // excursions compares each value with the calm one before it and tells whether
 // none is away from it.
-func (e *Engine) excursions(l *look, f float64) (calm bool) {
+func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 	st := &e.s
 	ups, downs := 0, 0
 	calm = true
-	var x, g [channels]float64
+	var p part
+	e.part(fr, &l.v, f, l.t, &p)
+	var x [channels]float64
+	g := &fr.gate
 	for k := range e.m.n {
 		c := &st.Ch[k]
-		x[k] = l.v[k] - f*c.Base - c.expect(f)
+		x[k] = p.bare[k] - (p.usual[k] + c.Track)
 		if math.IsNaN(x[k]) {
 			continue
 		}
-		g[k] = e.gate(k)
 		c.difference(x[k])
 		if !c.PrevOK {
 			c.Calmly, c.PrevOK = float32(x[k]), true

@@ -76,11 +76,11 @@ type coupleState struct {
 // ewma32 moves z towards x by a weight.
 func ewma32(z *float32, x, weight float32) { *z += weight * (x - *z) }
 
-// couple adds a slot with lead values v, copper factor f and reading t.
-func (e *Engine) couple(v *[channels]float64, f, t float64) {
-	s := &e.s.Pair
-	if x := e.errorOf(v, f, t); x == x {
-		t -= e.m.raw * x // what the leads do to the reading is no process
+// couple adds a slot with the reading error err.
+func (e *Engine) couple(p *part, err float64) {
+	s, f, t := &e.s.Pair, p.f, p.t
+	if err == err {
+		t -= e.m.raw * err // what the leads do to the reading is no process
 	}
 	box := float32((e.s.Copper.ref()*f - 1) / copper.Alpha20)
 	switch {
@@ -101,17 +101,28 @@ func (e *Engine) couple(v *[channels]float64, f, t float64) {
 	ewma32(&s.BB, db*db, coupleMemory)
 	ewma32(&s.TB, dt*db, coupleMemory)
 	for k := range e.m.n {
-		c := &e.s.Ch[k]
-		if x := float32(v[k] - f*c.Base - c.usual(f)); x == x {
-			c.Couple.add(x, dt, db)
+		if x := float32(p.bare[k] - p.usual[k]); x == x {
+			e.s.Ch[k].Couple.add(x, dt, db)
 		}
 	}
 }
 
+// within cuts x at most to either side. Little is ever cut, so two branches that
+// are guessed right are cheaper than min and max, which look after signed zeros.
+func within[T float32 | float64](x, most T) T {
+	switch {
+	case x > most:
+		return most
+	case x < -most:
+		return -most
+	}
+	return x
+}
+
 func (c *coupleState) add(x, dt, db float32) {
 	most := coupleClip*float32(math.Sqrt(float64(c.UU))) + coupleOhm
-	c.Even += min(max(headLag*(x-c.Even), -most), most)
-	u := min(max(c.Even-c.Slow, -most), most)
+	c.Even += within(headLag*(x-c.Even), most)
+	u := within(c.Even-c.Slow, most)
 	c.Slow += slowLag * u
 	ewma32(&c.UU, u*u, coupleMemory)
 	ewma32(&c.UT, u*dt, coupleMemory)
