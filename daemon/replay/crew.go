@@ -142,17 +142,17 @@ func (h *hand) step(rows []row) {
 
 // estimate takes the newest full hour of a loop, once, if it ends an interval.
 func (h *hand) estimate(loop int, e *drift.Engine) {
-	g := e.Estimate()
-	if g.At.IsZero() {
+	end := e.Estimated()
+	if end.IsZero() {
 		return
 	}
-	at := g.At.Unix()
+	at := end.Unix()
 	if at == h.estimated[loop] {
 		return
 	}
 	h.estimated[loop] = at
 	if at%h.every == 0 {
-		h.guesses = append(h.guesses, guess{loop, g})
+		h.guesses = append(h.guesses, guess{loop, e.Estimate()})
 	}
 }
 
