@@ -32,7 +32,8 @@ const (
 	// Life, 4 % of it more per kelvin (copper: 0.39 %).
 	Thermal Kind = "thermal"
 	// Moisture in an enclosure: up to Size Ω (after Life) when it is wet, a tenth
-	// of that when dry.
+	// of that when dry. With a Spell the enclosure is wet and dry for about so long
+	// at a time; else it follows the weather of the day.
 	Moisture Kind = "moisture"
 	// Noise of one contact: its scatter grows to Size Ω (standard deviation) in Life.
 	Noise Kind = "noise"
@@ -46,8 +47,12 @@ const (
 	// EMF is a thermal EMF in the loop: Volt at its strongest; Life is how long it
 	// takes to get there.
 	EMF Kind = "thermal-emf"
+	// Junction is a piece of another metal in one lead between head and box: Volt
+	// for each kelvin between the two (after Life), of either sign. The input takes
+	// it for resistance.
+	Junction Kind = "junction"
 	// Leak is a damp insulation: Shunt Ω across the element when wet (after Life),
-	// thirty times that when dry.
+	// thirty times that when dry. Its current flickers, in every lead.
 	Leak Kind = "leak"
 	// Frozen registers: the device repeats the values of Onset.
 	Frozen Kind = "frozen"
@@ -62,7 +67,7 @@ const (
 func Kinds() []Kind {
 	return append([]Kind{
 		Sound, Linear, Film, TakeOff, Step, Intermittent, Thermal, Moisture, Noise,
-		Open, Short, Swap, EMF, Leak, Frozen, Exception, Silent,
+		Open, Short, Swap, EMF, Junction, Leak, Frozen, Exception, Silent,
 	}, harmless()...)
 }
 
@@ -70,7 +75,7 @@ func Kinds() []Kind {
 // Fault.Lead says where.
 func (k Kind) InLead() bool {
 	switch k {
-	case Linear, Film, TakeOff, Step, Intermittent, Thermal, Moisture, Noise, Open, Short, Swap, Extended, Settling, HotLine:
+	case Linear, Film, TakeOff, Step, Intermittent, Thermal, Moisture, Noise, Open, Short, Swap, Junction, Extended, Settling, HotLine, HotCore:
 		return true
 	}
 	return false
@@ -84,9 +89,10 @@ type Fault struct {
 	End   time.Time       // zero = it stays
 	Size  quantity.Ohm    // by kind, Ω
 	Life  time.Duration   // by kind; zero = full size at once
-	Volt  quantity.Volt   // of EMF
+	Spell time.Duration   // of Moisture
+	Volt  quantity.Volt   // of EMF, and of Junction for each kelvin
 	Shunt quantity.Ohm    // of Leak
-	Warm  quantity.DeltaC // of HotLine
+	Warm  quantity.DeltaC // of HotLine and HotCore
 	Code  uint8           // Modbus exception code of Exception, from 1
 }
 

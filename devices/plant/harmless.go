@@ -17,21 +17,26 @@ const (
 	// HotLine beside the cable, hot for hours at a time: Warm K in all leads, a
 	// tenth more in Lead, which lies nearest.
 	HotLine Kind = "hot-line"
+	// HotCore: a line or steam trap beside one core warms its copper by up to Warm
+	// K for some hours at a time, most days; jacket and filler make the flanks soft.
+	HotCore Kind = "hot-core"
 	// SensorDrift: the element itself gains Size Ω per Life.
 	SensorDrift Kind = "sensor-drift"
 	// Recalibrated device: every lead reads Size Ω more from then on.
 	Recalibrated Kind = "recalibrated"
 	// Coarser registers from then on: leads in steps of Size Ω.
 	Coarser Kind = "coarser"
-	// Bursts of noise of Size Ω (standard deviation) on all leads, in one hour of
-	// fifty.
+	// Bursts of noise of Size Ω (standard deviation) on all leads and on the sensor
+	// value, in one hour of fifty.
 	Bursts Kind = "bursts"
 	// Flaky communication: in one second of ten the gateway reports no answer.
 	Flaky Kind = "flaky"
+	// Garbled values: one lead value of two hundred is zero or another register's.
+	Garbled Kind = "garbled"
 )
 
 func harmless() []Kind {
-	return []Kind{Extended, Recabled, Settling, HotLine, SensorDrift, Recalibrated, Coarser, Bursts, Flaky}
+	return []Kind{Extended, Recabled, Settling, HotLine, HotCore, SensorDrift, Recalibrated, Coarser, Bursts, Flaky, Garbled}
 }
 
 // Harmless reports whether a terminal is sound with this kind: the right answer
@@ -59,6 +64,8 @@ func (x *transmitter) disturb(f *fault, s *state, sec, age float64) {
 		k := float64(f.Warm) * (0.5 + 0.5*wander(f.key, sec, hotLineSlot, chSlot))
 		s.copperC += k
 		s.warmer[f.Lead] += nearestMore * k
+	case HotCore:
+		s.warmer[f.Lead] += float64(f.Warm) * f.heated(sec)
 	case SensorDrift:
 		if f.life > 0 {
 			s.element += float64(f.Size) * age / f.life
@@ -72,6 +79,48 @@ func (x *transmitter) disturb(f *fault, s *state, sec, age float64) {
 			s.burst = math.Hypot(s.burst, float64(f.Size))
 		}
 	}
+}
+
+const (
+	heatEvery = 0.6 * day // one turn of a line that is hot for a part of it
+	heatTau   = 1800.0    // s, of a core of 1.5 mm² in its jacket beside others; our choice
+)
+
+// heated returns how much of its final warmth a core beside a line has at sec: it
+// takes it with an exponential and loses it with one. What is left of the turn before
+// last is nothing.
+func (f *fault) heated(sec float64) float64 {
+	turn := math.Floor(sec / heatEvery)
+	warmth := 0.0
+	for n := turn - 1; n <= turn; n++ {
+		k := uint64(int64(n))
+		on := (n + 0.1 + 0.3*uniform(f.key, k, chSlot)) * heatEvery
+		length := heatEvery * (0.1 + 0.2*uniform(f.key, k, chContact))
+		switch into := sec - on; {
+		case into < 0:
+		case into < length:
+			warmth += 1 - math.Exp(-into/heatTau)
+		default:
+			warmth += (1 - math.Exp(-length/heatTau)) * math.Exp(-(into-length)/heatTau)
+		}
+	}
+	return warmth
+}
+
+// garbledShare is how many lead values of Garbled are wrong.
+const garbledShare = 0.005
+
+// garble returns what the register of a lead holds instead of r at t (ns since
+// 1970): nothing, or what belongs to other registers.
+func (f *fault) garble(r float64, lead, t int64) float64 {
+	key := mix(f.key ^ uint64(lead))
+	switch u := uniform(key, uint64(t/1e9), chSlot); {
+	case u < garbledShare/2:
+		return 0
+	case u < garbledShare:
+		return 32 * uniform(key, uint64(t/1e9), chContact)
+	}
+	return r
 }
 
 // coarser rounds a lead to the steps of Coarser.

@@ -15,6 +15,7 @@ const (
 	chProcess  = 12
 	chLeak     = 13
 	chEMF      = 14
+	chBurst    = 15
 	chPair     = 16 // one channel per pair follows
 	chFretting = 24 // one channel per lead follows
 	chStatic   = 32 // values that do not change with time

@@ -141,6 +141,20 @@ func (p *Plant) Past(loop int, from, to time.Time, step time.Duration) iter.Seq[
 	}
 }
 
+// Registers returns what a request for all registers of a loop gets at t: the bytes
+// of the wire from the lowest to the highest address of its profile. ok is false
+// where the device does not answer with values.
+func (p *Plant) Registers(loop int, t time.Time) (b []byte, ok bool) {
+	x := p.loops[loop]
+	if x.spec.Profile == nil {
+		return nil, false
+	}
+	if _, ok := answers(t.UnixNano(), *x.faults.Load()); !ok {
+		return nil, false
+	}
+	return x.encode(p, t), true
+}
+
 // Truth is a loop as it really is at one moment, for tests.
 type Truth struct {
 	Process quantity.DegC // at the sensor
@@ -148,7 +162,7 @@ type Truth struct {
 	Device  quantity.DegC // of the transmitter's terminals
 	Wet     float64       // 0 dry to 1 wet, in a leaky enclosure
 
-	Leads    measure.Leads   // copper and contacts, Ω; +Inf = open, NaN = the loop lacks it
+	Leads    measure.Leads   // copper, contacts and what voltages look like, Ω; +Inf = open, NaN = the loop lacks it
 	Contact  measure.Leads   // of these, the contacts, Ω
 	Error    quantity.DeltaC // what wiring, leak and EMF do to the reading, indicated − true; NaN = no reading
 	SinceCal quantity.DeltaC // the same, less what the last calibration trimmed out (leads in circuit): what the indication really is off

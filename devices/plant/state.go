@@ -24,7 +24,8 @@ type state struct {
 	warmer [measure.LeadCount]float64 // K beyond the cable
 	shift  float64                    // Ω that the device adds to each lead
 	coarse float64                    // Ω, steps of the leads; 0 = those of the registers
-	burst  float64                    // Ω, noise of all leads
+	burst  float64                    // Ω, noise of all leads and of the sensor value
+	volt   [measure.LeadCount]float64 // V in a lead that the input takes for resistance
 }
 
 // state computes the loop at t (ns since 1970).
@@ -42,8 +43,26 @@ func (x *transmitter) state(p *Plant, t int64, faults []fault) state {
 		}
 	}
 	s.leads = x.at(&s)
+	x.charge(&s)
 	return s
 }
+
+// charge puts the voltages of the leads into the circuit: where an input drives
+// its current through a lead and measures the voltage, a voltage looks like
+// resistance. A four-wire reading is free of the leads, not of a voltage in those
+// that measure: here a2 and b2.
+func (x *transmitter) charge(s *state) {
+	for lead, v := range s.volt {
+		s.leads[lead] += v / x.current
+	}
+	if x.spec.Wires == measure.LeadCount && x.spec.Method != wiring.FourWireLoop {
+		s.emf += s.volt[measure.A2] + s.volt[measure.B2]
+	}
+}
+
+// headShare is how much of the way from the box to the process the head's
+// temperature is; our choice.
+const headShare = 0.6
 
 // apply puts one standing fault of the given age (s) into the state.
 func (x *transmitter) apply(f *fault, s *state, sec, age float64) {
@@ -61,6 +80,8 @@ func (x *transmitter) apply(f *fault, s *state, sec, age float64) {
 		s.swap[f.Lead/2] = true
 	case EMF:
 		s.emf += float64(f.Volt) * grown(age, f.life) * (0.7 + 0.3*s.sun)
+	case Junction:
+		s.volt[f.Lead] += float64(f.Volt) * grown(age, f.life) * headShare * (s.process - s.copperC)
 	case Leak:
 		// The conductance between the terminals: a thirtieth when dry.
 		g := grown(age, f.life) * (1 + 29*s.wet) / 30 / float64(f.Shunt)
@@ -72,7 +93,11 @@ func (x *transmitter) apply(f *fault, s *state, sec, age float64) {
 			return
 		}
 		if x.has[f.Lead] {
-			if r := f.contact(sec, age, s.copperC, s.wet); r < openOhm {
+			wet := s.wet
+			if f.Spell > 0 {
+				wet = clamp(0.5+wander(f.key, sec, f.Spell.Seconds(), chSlot), 0, 1)
+			}
+			if r := f.contact(sec, age, s.copperC, wet); r < openOhm {
 				s.contact[f.Lead] += r
 			} else {
 				s.contact[f.Lead] = math.Inf(1)
@@ -137,7 +162,7 @@ func (x *transmitter) sample(p *Plant, at time.Time) measure.Sample {
 	x.fret(&s, cycle)
 	m := x.solve(&s.circuit)
 	out := measure.Empty(at, measure.Good)
-	x.reportLeads(&out, &s, cycle)
+	x.reportLeads(&out, &s, faults, cycle)
 	x.reportReading(&out, &s, m, cycle)
 	out.DeviceTemp = quantity.DegC(x.channels[devices.DeviceTempDegC].through(s.deviceC + 0.02*gauss(x.key, cycle, chDevice)))
 	if c := &x.channels[devices.CycleCount]; c.present {
@@ -160,16 +185,26 @@ func (s *state) anyOpen(x *transmitter) bool {
 	return false
 }
 
+// leakFlicker is the noise that a damp path puts on a lead, as a share of what it
+// takes off the element (R²/Rs): a thirtieth of what it puts on the sensor value, for
+// less voltage drives it; our choice.
+const leakFlicker = 0.006
+
+// flicker returns the noise that a leak puts on every lead, Ω.
+func (s *state) flicker() float64 {
+	if math.IsInf(s.shunt, 1) {
+		return 0
+	}
+	return leakFlicker * s.element * s.element / s.shunt
+}
+
 // reportLeads fills in what the device shows of its leads.
-func (x *transmitter) reportLeads(out *measure.Sample, s *state, cycle uint64) {
+func (x *transmitter) reportLeads(out *measure.Sample, s *state, faults []fault, cycle uint64) {
 	c := &x.channels
 	seen := s.terminals()
 	for lead := range seen {
 		if x.has[lead] {
-			noise := x.leadNoise
-			if s.burst > 0 {
-				noise = math.Hypot(noise, s.burst)
-			}
+			noise := math.Hypot(x.leadNoise, math.Hypot(s.burst, s.flicker()))
 			seen[lead] = s.coarser(seen[lead] + x.offset[lead] + s.shift + noise*gauss(x.key, cycle, chLead+uint64(lead)))
 		}
 	}
@@ -179,7 +214,13 @@ func (x *transmitter) reportLeads(out *measure.Sample, s *state, cycle uint64) {
 		}
 	}
 	for lead := range seen {
-		out.Leads[lead] = quantity.Ohm(c[devices.LeadA1+devices.Quantity(lead)].through(seen[lead]))
+		r := seen[lead]
+		for i := range faults {
+			if f := &faults[i]; f.Kind == Garbled && f.standing(out.At.UnixNano()) {
+				r = f.garble(r, int64(lead), out.At.UnixNano())
+			}
+		}
+		out.Leads[lead] = quantity.Ohm(c[devices.LeadA1+devices.Quantity(lead)].through(r))
 	}
 	out.LoopA = quantity.Ohm(c[devices.LoopA].through(seen[measure.A1] + seen[measure.A2]))
 	out.LoopB = quantity.Ohm(c[devices.LoopB].through(seen[measure.B1] + seen[measure.B2]))
@@ -195,6 +236,9 @@ func (x *transmitter) reportLeads(out *measure.Sample, s *state, cycle uint64) {
 func (x *transmitter) reportReading(out *measure.Sample, s *state, m measured, cycle uint64) {
 	c := &x.channels
 	noise := x.sensorNoise * gauss(x.key, cycle, chSensor)
+	if s.burst > 0 {
+		noise += s.burst * gauss(x.key, cycle, chBurst)
+	}
 	if s.shunt < 1e6 { // a damp path is never quiet
 		noise += 20 / s.shunt * s.element * gauss(x.key, cycle, chLeak)
 	}

@@ -73,6 +73,8 @@ func storyFault(kind Kind) (Fault, error) {
 		f.Size = 0.5
 	case Noise:
 		f.Size = 0.03
+	case Junction:
+		f.Volt = 2e-6
 	case EMF:
 		f.Volt, f.Life = 60e-6, 5*hours24
 	case Leak:
@@ -83,7 +85,7 @@ func storyFault(kind Kind) (Fault, error) {
 		f.Size = 0.15
 	case Settling:
 		f.Size, f.Life = 0.02, 10*hours24
-	case HotLine:
+	case HotLine, HotCore:
 		f.Warm = 40
 	case SensorDrift:
 		f.Size = 0.1
@@ -91,7 +93,7 @@ func storyFault(kind Kind) (Fault, error) {
 		f.Size = 0.01
 	case Bursts:
 		f.Size = 0.02
-	case Open, Short, Swap, Frozen, Silent, Flaky:
+	case Open, Short, Swap, Frozen, Silent, Flaky, Garbled:
 	default:
 		return f, fmt.Errorf("kind %q: want one of %v", kind, Kinds())
 	}

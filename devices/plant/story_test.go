@@ -146,3 +146,65 @@ func ExampleStory() {
 	fmt.Printf("%s %s on %s: %+.2f ohm\n", bad.Tag, bad.Kind, bad.Lead, after.Contact[bad.Lead]-before.Contact[bad.Lead])
 	// Output: TT-1 linear on b2: +0.20 ohm
 }
+
+// What the registers of a loop hold, decoded by its profile, is its sample.
+func TestRegistersHoldTheSample(t *testing.T) {
+	l := Loop{Spec: StorySpec(wiring.ThreeWireDual, wiring.AllLeads), Link: -1, Profile: floats()}
+	l.Tag = "TT-1"
+	p := mustNew(t, Config{Seed: 1, Start: start, Loops: []Loop{l}})
+	b, ok := p.Registers(0, start)
+	got, err := l.Profile.Decode([][]byte{b}, start)
+	if want := p.SampleAt(0, start); !ok || err != nil || fmt.Sprintf("%.6f", got.Leads) != fmt.Sprintf("%.6f", want.Leads) {
+		t.Errorf("registers hold %v (answered %v, error %v), want %v", got.Leads, ok, err, want.Leads)
+	}
+	_ = p.Command(0, Fault{Kind: Silent, Onset: start})
+	if _, ok := p.Registers(0, start); ok {
+		t.Error("a silent device has registers")
+	}
+}
+
+// A voltage in a lead looks like resistance: half of it at half of the life, and in
+// proportion to the difference between head and box.
+func TestJunctionLooksLikeResistance(t *testing.T) {
+	p, sound := story(t, Junction, wiring.ThreeWireDual), story(t, Sound, wiring.ThreeWireDual)
+	lead := p.Degrading()[0].Lead
+	for back, share := range map[time.Duration]float64{0: 1, StoryPast / 4: 0.5} {
+		at := start.Add(-back)
+		truth := p.Truth(0, at)
+		want := share * 2e-6 * headShare * float64(truth.Process-truth.Copper) / 0.0005
+		if got := float64(truth.Leads[lead] - sound.Truth(0, at).Leads[lead]); math.Abs(got-want) > 1e-9 || want == 0 {
+			t.Errorf("%v before the end: %.6f Ω more, want %.6f", back, got, want)
+		}
+		if d := truth.Contact[lead] - sound.Truth(0, at).Contact[lead]; d != 0 {
+			t.Errorf("the contact changed by %g Ω", float64(d))
+		}
+	}
+}
+
+// A line warms one core, with flanks that ten minutes move by less than a third.
+func TestHotCoreHasSoftFlanks(t *testing.T) {
+	p, sound := story(t, HotCore, wiring.ThreeWireDual), story(t, Sound, wiring.ThreeWireDual)
+	lead := p.Degrading()[0].Lead
+	was, most, cold := 0.0, 0.0, 0
+	for i := range 1000 {
+		at := start.Add(time.Duration(i-1000) * 10 * time.Minute)
+		a, b := p.Truth(0, at), sound.Truth(0, at)
+		for k := range a.Leads {
+			d := float64(a.Leads[k] - b.Leads[k])
+			switch {
+			case measure.Lead(k) != lead && d > 0:
+				t.Fatalf("lead %d is warm as well", k)
+			case measure.Lead(k) == lead:
+				if i > 0 && math.Abs(d-was) > 0.34*40*0.5*copperPerK {
+					t.Errorf("%v: from %.4f to %.4f Ω in ten minutes", at, was, d)
+				}
+				if was, most = d, max(most, d); d < 0.001 {
+					cold++
+				}
+			}
+		}
+	}
+	if most < 0.9*40*0.49*copperPerK || cold < 300 {
+		t.Errorf("warmed by %.4f Ω at most, cold at %d of 1000 polls", most, cold)
+	}
+}
