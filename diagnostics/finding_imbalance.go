@@ -49,6 +49,10 @@ func (l *Loop) limits() string {
 	return fmt.Sprintf("%+g °C", float64(l.spec.LimitLow))
 }
 
+// bridgedOhm is more than a jumper and its two terminals have, some 5 mΩ each with
+// rounding, Ω; common practice.
+const bridgedOhm = 0.03
+
 // guilty names the lead that stands out: larger than every other lead by more
 // than the cable's spread and what the device can be wrong by. Where several
 // have risen, or the reading falls short because of a small lead, it names none.
@@ -64,6 +68,9 @@ func (l *Loop) guilty(a *Assessment) finding.LeadSet {
 		}
 	}
 	usual := l.est.spread*second + 2*float64(l.est.accuracy)
+	if second < bridgedOhm { // then the others are bridged
+		return 0
+	}
 	if !(worst-second > usual) || l.est.coef[at] == 0 || math.IsInf(second, -1) {
 		return 0
 	}

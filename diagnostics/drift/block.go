@@ -12,8 +12,11 @@ func (e *Engine) closeSlot(fr *frame, nb *Neighbour) {
 	if sl.N > 0 && b.N < slotsPerBlock {
 		var v [channels]float64
 		for k := range e.m.n {
-			v[k] = median32(sl.R[k][:sl.N])
+			v[k] = median32(sift(sl.R[k][:sl.N]))
 			b.R[k][b.N] = float32(v[k])
+			if v[k] == 0 {
+				v[k] = nan // whether that is a lead, the block tells
+			}
 		}
 		t := median32(sl.T[:sl.N])
 		b.T[b.N] = float32(t)
@@ -31,6 +34,25 @@ func (e *Engine) closeSlot(fr *frame, nb *Neighbour) {
 		b.N++
 	}
 	sl.N = 0
+}
+
+// sift takes the zeros out of values of a lead, unless most are zero: then they are
+// its value.
+func sift(x []float32) []float32 {
+	zeros := 0
+	for _, v := range x {
+		if v == 0 {
+			zeros++
+		}
+	}
+	if zeros > 0 && 2*zeros <= len(x) {
+		for i := range x {
+			if x[i] == 0 {
+				x[i] = float32(nan)
+			}
+		}
+	}
+	return x
 }
 
 // median32 returns the median of the numbers among x, NaN when there are none.
@@ -61,6 +83,9 @@ func (e *Engine) enough() bool {
 func (e *Engine) closeBlock(out []finding.Finding) []finding.Finding {
 	b := &e.s.Block
 	if e.enough() {
+		for k := range e.m.n {
+			sift(b.R[k][:b.N])
+		}
 		switch {
 		case e.m.n == 0:
 			out = e.judgeReading(out)

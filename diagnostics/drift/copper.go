@@ -20,15 +20,16 @@ func (c *chState) ratio(r, a, b float64) float64 {
 
 // factor returns the copper factor of one set of lead values. From three or
 // four leads it is the mean of those that agree with the second lowest ratio:
-// contacts only ever add, so of four leads two may be bad, of three one. From
+// contacts only ever add, so of four leads two may be bad, of three one. Leads
+// that somebody bridged have no say. From
 // two it is their mean while they agree, else the one that is nearer to the last
 // factor; a single sum takes its neighbours' factor.
 func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64, bool) {
 	var q [channels]float64
-	n := 0
+	n, left := 0, e.unbridged(v, fr)
 	for k := range e.m.n {
 		c := &e.s.Ch[k]
-		if c.Base <= 0 || math.IsNaN(v[k]) {
+		if c.Base <= 0 || math.IsNaN(v[k]) || left>>k&1 == 0 {
 			continue
 		}
 		x := c.ratio(v[k], fr.a[k], fr.b[k])
@@ -47,7 +48,7 @@ func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64
 		}
 		e.s.Copper.Alone = true
 		return 1, n == 1
-	case n >= 3:
+	case n >= 3, e.m.n >= 3 && n > 0 && left != everyChannel:
 		return ofMany(q[:n], fr.wide), true
 	case n == 2 && e.m.n == 2:
 		if k, ok := e.oneBad(fr.wide); ok {
@@ -59,13 +60,44 @@ func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64
 	return 0, false
 }
 
-// ofMany joins three or four sorted ratios: the mean of those that agree with
-// the second lowest. The mean keeps what rounding would hide, the gate keeps out
-// what is no copper.
+// everyChannel has the bit of every channel.
+const everyChannel = 1<<channels - 1
+
+// unbridged returns the channels, as bits, of which more than bridgedShare is left:
+// two jumpers would pass for the copper of a cable without length, and the sound
+// leads for risen ones. All leads together are another cable; of two values each is
+// held against the last factor instead.
+func (e *Engine) unbridged(v *[channels]float64, fr *frame) uint8 {
+	left, some := uint8(everyChannel), false
+	for k := range e.m.n {
+		if v[k] < fr.left[k] {
+			left &^= 1 << k
+		} else {
+			some = some || v[k] == v[k]
+		}
+	}
+	if !some || e.m.n < 3 {
+		return everyChannel
+	}
+	return left
+}
+
+// lost returns by how much a lead of so many Ω must have fallen to be bridged:
+// short ones fall by half of their length without a jumper.
+func lost(base float64) float64 { return max(bridgedShare*base, shortOhm) }
+
+// copperOf returns which of n sorted ratios or levels is copper's: the second
+// lowest, of one or two the lowest.
+func copperOf(n int) int { return min(max(n-2, 0), 1) }
+
+// ofMany joins sorted ratios of three or four leads, or of those that are not
+// bridged: the mean of those that agree with what is copper's. The mean keeps what
+// rounding would hide, the gate keeps out what is no copper.
 func ofMany(q []float64, gate float64) float64 {
+	ref := q[copperOf(len(q))]
 	sum, n := 0.0, 0
 	for _, x := range q {
-		if math.Abs(x-q[1]) <= gate {
+		if math.Abs(x-ref) <= gate {
 			sum += x
 			n++
 		}

@@ -50,7 +50,9 @@
 //     single values on one lead: lead-noise; else lead-drift;
 //   - noise on all pairs of leads at once, in a chart of three days or one of ten:
 //     insulation-leak. A shunt is no lead's;
-//   - a lead under a third of its neighbours: not-four-wire, or lead-short.
+//   - a lead under a third of its neighbours, or of what it was in the baseline while
+//     another is as long as ever: not-four-wire, or lead-short. It has no say in the
+//     copper factor.
 //
 // Nothing is named that cannot be seen: sums of leads name none, pairs never a1.
 // A lead that is not reported shows in the sensor value: where that leaves a calm

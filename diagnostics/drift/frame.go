@@ -8,6 +8,7 @@ import "math"
 type frame struct {
 	a, b [channels]float64 // line of each channel
 	gate [channels]float64 // Ω
+	left [channels]float64 // below, a lead was bridged, Ω
 	wide float64           // the narrowest gate as a share of its baseline: a lead that has become noisy must not open the gate for itself
 }
 
@@ -18,6 +19,7 @@ func (e *Engine) frame(fr *frame) {
 		c := &e.s.Ch[k]
 		fr.a[k], fr.b[k] = c.Fit.line(steepest * c.Base)
 		fr.gate[k] = e.gate(k)
+		fr.left[k] = c.Base - lost(c.Base)
 		fr.wide = min(fr.wide, fr.gate[k]/c.Base)
 	}
 }

@@ -35,7 +35,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	cu.Blocks++
 	p.blocks = cu.Blocks
 	e.heatBlock()
-	if e.s.Grid.close() {
+	if joined := cu.JumpAt != 0 && e.s.Found[aboutWiring].Kind != 0; e.s.Grid.close() && !joined { // a jumper stands still, whatever the resolution
 		out = e.resolution(&p, out)
 	}
 	var c [channels]float64

@@ -142,7 +142,8 @@ func (c *chState) mean(n int) float64 {
 }
 
 // shift moves the common part, which leads alone cannot tell from copper, to
-// where contacts want it: the second lowest of three or four stands at zero. Of
+// where contacts want it: the second lowest of three or four stands at zero,
+// bridged leads left out. Of
 // two that part in opposite directions the lower one stands at zero; where one
 // stays and the other fell, it fell.
 func (e *Engine) shift(x *[channels]float64, p *picture) {
@@ -150,10 +151,13 @@ func (e *Engine) shift(x *[channels]float64, p *picture) {
 		return
 	}
 	var w [channels]float64
-	n := 0
+	n, gone := 0, 0
 	for k := range e.m.n {
 		if math.IsNaN(x[k]) {
 			continue
+		}
+		if e.m.n > 2 && x[k] < -lost(e.s.Ch[k].Base) {
+			gone++
 		}
 		v := x[k] / e.s.Ch[k].Base
 		i := n
@@ -167,10 +171,13 @@ func (e *Engine) shift(x *[channels]float64, p *picture) {
 		return
 	}
 	ref := w[1]
-	if p.lowest {
+	switch {
+	case gone > 0 && gone < n:
+		ref = w[gone+copperOf(n-gone)]
+	case p.lowest:
 		ref = w[0]
 	}
-	if n == 2 {
+	if n == 2 && gone == 0 {
 		ref = max(w[0], -w[1])
 		if w[0] > 0 || w[1] < 0 {
 			ref = 0

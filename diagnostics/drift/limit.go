@@ -88,7 +88,7 @@ func (e *Engine) telegrams(p *picture, out []finding.Finding) []finding.Finding 
 	bad := e.s.Sensor.Bad
 	many := max(badMany, float32(badShare*spikeFade)/max(e.s.Step, 1))
 	switch {
-	case bad > many:
+	case bad > many && e.s.Low == 0:
 		c := claim{kind: finding.Implausible, severity: finding.Maintenance, since: p.at, contact: nan, sure: 0.9}
 		c.evidence = fmt.Sprintf("%.0f lead values in about ten days are zero, negative, beyond any lead, or contradicted by the sensor value (called from %.0f)", bad, many)
 		return e.raise(aboutData, p.at, &c, out)

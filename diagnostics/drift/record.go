@@ -74,7 +74,7 @@ const updateEvery = dayS
 // raise states a claim on a topic: new, changed in kind, or worth an update.
 func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []finding.Finding {
 	r := &e.s.Found[t]
-	if t == aboutContact && e.s.Error.Known {
+	if (t == aboutContact || t == aboutWiring) && e.s.Error.Known {
 		c.severity = e.grade(c.severity, e.overLimit(e.expanded(float64(e.s.Copper.Temp[recent-1]))))
 	}
 	if t != aboutWork && t != aboutOpen && r.Kind != 0 && (c.leads&r.Leads != 0 || c.leads == r.Leads) {

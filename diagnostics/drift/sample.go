@@ -14,7 +14,7 @@ import (
 const openOhm = 200
 
 // shortNoise is how far below zero noise takes the value of a shorted lead, Ω. An
-// exact zero is a register that was never filled.
+// exact zero is a register that was never filled; hours of them are a short.
 const shortNoise = 0.01
 
 // look is what one sample shows, before it is judged.
@@ -22,6 +22,7 @@ type look struct {
 	v      [channels]float64 // Ω; NaN = not usable
 	absent [channels]bool
 	high   [channels]bool // at or beyond openOhm
+	zero   [channels]bool // exactly zero
 	bad    int            // values that no lead can have
 	valid  int
 	sensor float64 // Ω; NaN = not usable
@@ -44,6 +45,7 @@ func (e *Engine) see(s *measure.Sample, l *look) {
 			l.high[k] = true
 			l.bad++
 		case x == 0 || x < -shortNoise:
+			l.zero[k] = x == 0
 			l.bad++
 		default:
 			l.v[k] = x
@@ -101,6 +103,9 @@ func (e *Engine) pick(l *look) {
 	}
 	for k := range e.m.n {
 		sl.R[k][sl.N] = float32(l.v[k])
+		if l.zero[k] {
+			sl.R[k][sl.N] = 0
+		}
 	}
 	sl.T[sl.N] = float32(l.t)
 	sl.N++

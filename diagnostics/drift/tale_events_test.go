@@ -94,6 +94,24 @@ var verbs = map[string]verb{
 	"jumper": {0, true, func(h *happening, l finding.LeadSet, _ []float64) {
 		h.leads = each(l, func(float64, measure.Lead, float64) float64 { return 0.006 })
 	}},
+	"bridged-for": {1, true, func(h *happening, l finding.LeadSet, x []float64) { // days
+		h.leads = each(l, func(d float64, _ measure.Lead, r float64) float64 {
+			if d < h.day+x[0] {
+				return 0.006
+			}
+			return r
+		})
+	}},
+	"zero": {0, true, func(h *happening, l finding.LeadSet, _ []float64) {
+		h.sample = func(_ float64, s *measure.Sample) bool {
+			for k := range s.Leads {
+				if l.Has(measure.Lead(k)) {
+					s.Leads[k] = 0
+				}
+			}
+			return true
+		}
+	}},
 	"opens": {1, true, func(h *happening, l finding.LeadSet, x []float64) { // for so many days
 		h.sample = func(d float64, s *measure.Sample) bool {
 			for k := range s.Leads {

@@ -36,15 +36,21 @@ func (e *Engine) wired(p *picture, out []finding.Finding) []finding.Finding {
 	if n > 0 && e.m.ch[0].sum {
 		share, ref = shortSum, top[0]
 	}
-	c := claim{severity: finding.Maintenance, since: p.at - confirm*blockS, contact: math.NaN(), sure: 0.95}
-	low := -1
+	c := e.jumper(p.at - confirm*blockS)
+	low, longest := -1, e.longest(&r)
 	for k := range n {
-		if r[k] < share*ref && ref-r[k] > shortOhm {
+		if c := &e.s.Found[aboutContact]; c.kind() == finding.ThermalEMF && c.Channels>>k&1 != 0 {
+			continue // a voltage made it so short
+		}
+		if r[k] < share*ref && ref-r[k] > shortOhm || longest >= 0 && e.bridged(k, r[k]) {
 			low = k
 			if c.leads |= e.m.ch[k].named; e.m.spec.Wires == 4 && !e.m.ch[k].sum {
 				c.leads |= e.m.ch[k].side
 			}
 		}
+	}
+	if now := low >= 0 && n > 1; now != (e.s.Low > 0) {
+		e.s.Sensor.Bad = 0 // what a bridged lead showed were no bad values
 	}
 	if low < 0 || n < 2 {
 		e.s.Low = 0
@@ -53,10 +59,68 @@ func (e *Engine) wired(p *picture, out []finding.Finding) []finding.Finding {
 	if e.s.Low = min(e.s.Low+1, 200); e.s.Low < confirm {
 		return out
 	}
-	c.kind = finding.LeadShort
+	c.evidence = fmt.Sprintf("%s is %.3f Ω, less than %.0f %% of the %.3f Ω of its neighbours: a jumper in place of a lead", e.m.name(low), max(r[low], 0), share*100, ref)
+	if ref < shortOhm || !(r[low] < share*ref) {
+		c.evidence = fmt.Sprintf("%s is %.3f Ω, less than %.0f %% of the %.3f Ω that it had in the baseline, and %s is as long as before: bridged", e.m.name(low), max(r[low], 0), share*100, e.s.Ch[low].Base, e.m.name(longest))
+	}
+	return e.raise(aboutWiring, p.at, &c, out)
+}
+
+// longest returns which of the leads r is the longest, −1 where that is bridged as
+// well: all of them are another cable.
+func (e *Engine) longest(r *[channels]float64) int {
+	most := 0
+	for k := range e.m.n {
+		if r[k] > r[most] {
+			most = k
+		}
+	}
+	if e.bridged(most, r[most]) {
+		return -1
+	}
+	return most
+}
+
+// jumper is the claim that leads are bridged since a time in s.
+func (e *Engine) jumper(since int64) claim {
+	c := claim{kind: finding.LeadShort, severity: finding.Maintenance, since: since, contact: nan, sure: 0.95}
 	if e.m.spec.Wires == 4 {
 		c.kind = finding.NotFourWire
 	}
-	c.evidence = fmt.Sprintf("%s is %.3f Ω, less than %.0f %% of the %.3f Ω of its neighbours: a jumper in place of a lead", e.m.name(low), r[low], share*100, ref)
+	return c
+}
+
+// jumperOhm is more than a jumper and its two terminals have, some 5 mΩ each with
+// rounding, Ω; common practice.
+const jumperOhm = 0.03
+
+// allBridged tells whether nothing is left of any lead that is reported: two
+// jumpers, or one where a transmitter shows two leads of three. No cable that
+// somebody lays is so short.
+func (e *Engine) allBridged(p *picture) bool {
+	for k := range e.m.n {
+		r := e.s.Ch[k].Base*p.f + p.u[k] + e.s.Ch[k].usual(p.f)
+		if !(r < jumperOhm && e.bridged(k, r)) {
+			return false
+		}
+	}
+	return e.m.n > 1
+}
+
+// tellBridged reports that nothing is left of any lead. The jump stays to be
+// judged: of the baseline all is true again when the jumpers are taken out.
+func (e *Engine) tellBridged(p *picture, out []finding.Finding) []finding.Finding {
+	c := e.jumper(e.s.Copper.JumpAt)
+	for k := range e.m.n {
+		c.leads |= e.m.ch[k].named
+	}
+	c.evidence = fmt.Sprintf("all leads that are reported fell to less than %.0f mΩ within one poll at %s and stayed: bridged, not another cable", jumperOhm*1e3, clock(e.s.Copper.JumpAt))
 	return e.raise(aboutWiring, p.at, &c, out)
+}
+
+// bridged tells whether a lead of r Ω is a small part of what it was in the
+// baseline.
+func (e *Engine) bridged(k int, r float64) bool {
+	b := e.s.Ch[k].Base
+	return !e.m.ch[k].sum && r < shortShare*b && b-r > shortOhm
 }

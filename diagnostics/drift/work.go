@@ -62,6 +62,9 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 	if e.m.n == 1 {
 		now += (p.u[0] + e.s.Ch[0].usual(p.f)) / e.s.Ch[0].Base
 	}
+	if cu.JumpWait >= jumpBlocks && e.allBridged(p) {
+		return e.tellBridged(p, out), true
+	}
 	away := now/cu.JumpFrom - 1
 	if math.Abs(away) < newFactor || !e.newToday(away) {
 		cu.JumpAt = 0
@@ -71,8 +74,11 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 		cu.JumpAt = 0 // one lead is no cable
 		return out, false
 	}
-	if cu.JumpWait++; cu.JumpWait < jumpBlocks {
+	if cu.JumpWait = min(cu.JumpWait+1, 200); cu.JumpWait < jumpBlocks {
 		return out, true
+	}
+	if e.allBridged(p) {
+		return e.tellBridged(p, out), true
 	}
 	c := claim{
 		kind: finding.CableChanged, severity: finding.Info, since: cu.JumpAt, contact: math.NaN(), sure: 0.9,
