@@ -46,13 +46,21 @@ var courses = [...]course{
 // near zero: it left zero some time before it could be seen.
 var onsets = [...]float64{0.9, 1.1, 1.4, 1.9}
 
-func (c *course) at(x float64) float64 {
+// at returns the shape at x > 0, whose logarithm is log: two of the powers need
+// it, for the same days. Powers are what math.Pow makes of them, without its
+// look for what kind of exponent it has.
+func (c *course) at(x, log float64) float64 {
 	switch c.law {
 	case power:
-		if c.p == 1 {
+		switch c.p {
+		case 1:
 			return x
+		case 2:
+			return x * x
+		case 3:
+			return x * (x * x)
 		}
-		return math.Pow(x, c.p)
+		return x * math.Exp((c.p-1)*log)
 	case folds:
 		return math.Expm1(c.p * x)
 	case hyperbola:
@@ -109,16 +117,28 @@ type path struct {
 // never stands for a passing that is not to be expected, days.
 const never = 4 * horizon
 
-// passes returns the days until a level is reached, with the fit off by z
-// standard errors; se is that of the level.
-func (w *path) passes(goal, z, se float64) float64 {
+// off is by how much a fit is taken to be off.
+type off struct {
+	z     float64 // standard errors
+	level float64 // factor on the level of a course
+	folds float64 // on that of a line, as a logarithm: half as much
+	start float64 // the same as a factor
+}
+
+// offBy returns what z standard errors are, of a level known to se.
+func offBy(z, se float64) off {
+	return off{z: z, level: math.Exp(z * se), folds: z * se / 2, start: math.Exp(z * se / 2)}
+}
+
+// passes returns the days until a level is reached, with the fit off by so much.
+func (w *path) passes(goal float64, o *off) float64 {
 	if w.course != nil {
-		return min((w.course.reaches(goal/(w.amp*math.Exp(z*se)))-1)*w.age, never)
+		return min((w.course.reaches(goal/(w.amp*o.level))-1)*w.age, never)
 	}
 	l := &w.line
-	gap, rate := goal-l.now*math.Exp(z*se/2), l.slope+z*l.u
+	gap, rate := goal-l.now*o.start, l.slope+o.z*l.u
 	if l.folded {
-		gap = math.Log(goal/l.now) - z*se/2
+		gap = math.Log(goal/l.now) - o.folds
 	}
 	switch {
 	case gap <= 0:

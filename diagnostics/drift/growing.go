@@ -62,11 +62,11 @@ func (g *growing) outlook(o outlook) outlook {
 	sd = min(sd*math.Sqrt(worse), mostSd)
 	se := sd * max(leastSe, math.Sqrt(scatterDays/float64(g.used)))
 	var buf [len(ways) * len(scatter)]candidate
-	c := buf[:0]
+	c, h := buf[:0], g.ahead(sd, se)
 	for i := range n {
 		w := &ways[i]
 		if w.w *= math.Exp(-(w.chi - best) / 2 / worse); w.w >= 1e-3 {
-			c = g.carry(w, sd, se, c)
+			c = h.carry(w, c)
 		}
 	}
 	if len(c) == 0 {
@@ -75,17 +75,69 @@ func (g *growing) outlook(o outlook) outlook {
 	return o.from(c)
 }
 
+// ahead is what all courses are carried forward with.
+type ahead struct {
+	goal, near float64 // the limit, and from where scatter reaches it
+	sd         float64 // of a day, relative
+	fits       off     // a fit taken at its word
+	off        [len(scatter)]off
+	alone      [len(scatter)]float64 // goal less the deviation of a single chance
+}
+
+func (g *growing) ahead(sd, se float64) (h ahead) {
+	h.goal, h.near, h.sd = g.goal, g.goal*math.Exp(-1.5*sd), sd
+	h.fits = offBy(0, se)
+	for j, z := range scatter {
+		h.off[j] = offBy(z, se)
+		h.alone[j] = h.below(ranks[j].u)
+	}
+	return h
+}
+
+// ranks are where the largest deviation stands among its like, each of seven once
+// and in another order than scatter.
+var ranks = func() (r [len(scatter)]rank) {
+	for j := range r {
+		u := (float64((3*j+3)%len(r)) + 0.5) / float64(len(r))
+		r[j] = rank{u, math.Log(u)}
+	}
+	return r
+}()
+
+// rank is a probability and its logarithm.
+type rank struct{ u, log float64 }
+
+// root returns the nth root, n ≥ 1: of so many chances each stays below what has
+// it as its probability. It is what math.Pow makes of u and 1/n.
+func (r rank) root(n float64) float64 {
+	switch y := 1 / n; {
+	case y == 0.5:
+		return math.Sqrt(r.u)
+	case y > 0.5:
+		return r.u * math.Exp((y-1)*r.log)
+	default:
+		return math.Exp(y * r.log)
+	}
+}
+
+// below returns the level from which a deviation reaches the goal that is as
+// large as or smaller than a share u of all.
+func (h *ahead) below(u float64) float64 {
+	return h.goal * math.Exp(-h.sd*(math.Sqrt2*math.Erfinv(2*u-1)))
+}
+
 // carry appends the moments at which one course passes. The first bad day
 // counts, not the mean: while the level is within reach of the limit, scatter
 // gets a chance every few days to carry it over, so what is asked is when the
 // level reaches the limit less the largest of that many deviations.
-func (g *growing) carry(w *path, sd, se float64, c []candidate) []candidate {
-	near := w.passes(g.goal, 0, se) - w.passes(g.goal*math.Exp(-1.5*sd), 0, se)
-	chances := max(1, near/scatterDays)
-	for j, z := range scatter {
-		u := (float64((3*j+3)%len(scatter)) + 0.5) / float64(len(scatter)) // each once, in another order than z
-		largest := math.Sqrt2 * math.Erfinv(2*math.Pow(u, 1/chances)-1)
-		c = append(c, candidate{w.passes(g.goal*math.Exp(-sd*largest), z, se), w.w})
+func (h *ahead) carry(w *path, c []candidate) []candidate {
+	chances := max(1, (w.passes(h.goal, &h.fits)-w.passes(h.near, &h.fits))/scatterDays)
+	for j := range scatter {
+		goal := h.alone[j]
+		if chances != 1 {
+			goal = h.below(ranks[j].root(chances))
+		}
+		c = append(c, candidate{w.passes(goal, &h.off[j]), w.w})
 	}
 	return c
 }
@@ -100,9 +152,13 @@ func (g *growing) fitAll(ways *[len(courses)*len(onsets) + 2*len(windows)]path) 
 			n++
 		}
 	}
+	var since [len(onsets)]ages
+	for j, a := range onsets {
+		g.since(g.age*a, &since[j])
+	}
 	for i := range courses {
-		for _, a := range onsets {
-			keep(g.fit(&courses[i], g.age*a))
+		for j := range since {
+			keep(g.fit(&courses[i], &since[j]))
 		}
 	}
 	for _, share := range windows {
@@ -112,16 +168,32 @@ func (g *growing) fitAll(ways *[len(courses)*len(onsets) + 2*len(windows)]path) 
 	return n, best
 }
 
+// ages are the days as shares of an age: 0 is the onset, 1 is now.
+type ages struct {
+	age    float64
+	x, log [days]float64 // log is that of x, where x > 0
+}
+
+// since fills a with the days at an age.
+func (g *growing) since(age float64, a *ages) {
+	a.age = age
+	for i := range g.n {
+		if a.x[i] = 1 - g.ago(i)/age; a.x[i] > 0 {
+			a.log[i] = math.Log(a.x[i])
+		}
+	}
+}
+
 // fit fits a course of the given age.
-func (g *growing) fit(c *course, age float64) (path, bool) {
+func (g *growing) fit(c *course, a *ages) (path, bool) {
 	var shape [days]float64
 	gg, gy, chi := 0.0, 0.0, 0.0
 	for i, v := range g.s[:g.n] {
 		if v != v {
 			continue
 		}
-		if x := 1 - g.ago(i)/age; x > 0 {
-			shape[i] = c.at(x)
+		if a.x[i] > 0 {
+			shape[i] = c.at(a.x[i], a.log[i])
 		}
 		gg += g.wt[i] * shape[i] * shape[i]
 		gy += g.wt[i] * shape[i] * v
@@ -133,7 +205,7 @@ func (g *growing) fit(c *course, age float64) (path, bool) {
 			chi += g.wt[i] * r * r
 		}
 	}
-	return path{course: c, amp: amp, age: age, chi: chi / scatterDays, w: c.prior}, gg > 0 && amp > 0
+	return path{course: c, amp: amp, age: a.age, chi: chi / scatterDays, w: c.prior}, gg > 0 && amp > 0
 }
 
 // fitLine fits a line to the days of the given age. Days before belong to what
