@@ -97,6 +97,9 @@ func (g *generation) takeOver(before *generation, now time.Time) {
 		}
 	}
 	g.anew = nil
+	if g.near.site != before.near.site {
+		g.daemon.record.add(g.forgetPlant(now, "boxes, cables or partners of the plant are described anew; what its loops have in common is learnt anew"))
+	}
 	g.near.mark = before.near.mark // not before: marks pass while a plant is built
 	for _, w := range before.loops {
 		if g.index(w.tag) < 0 {

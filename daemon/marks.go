@@ -21,7 +21,7 @@ type neighbourhood struct {
 }
 
 // newNeighbourhood joins the loops of a plant. What boxes and neighbours said
-// stays when the plant's boxes are those of before.
+// stays when the plant's boxes and partners are those of before.
 func newNeighbourhood(p *config.Plant, before *generation) *neighbourhood {
 	n := &neighbourhood{specs: make([]*diagnostics.Spec, len(p.Loops))}
 	for i := range p.Loops {
@@ -31,7 +31,7 @@ func newNeighbourhood(p *config.Plant, before *generation) *neighbourhood {
 		n.site = drift.NewSite(n.specs)
 		return n
 	}
-	if slices.EqualFunc(n.specs, before.near.specs, sameBox) {
+	if slices.EqualFunc(n.specs, before.near.specs, samePlaces) {
 		n.site = before.near.site
 		return n
 	}
@@ -39,8 +39,8 @@ func newNeighbourhood(p *config.Plant, before *generation) *neighbourhood {
 	return n
 }
 
-func sameBox(a, b *diagnostics.Spec) bool {
-	return a.Tag == b.Tag && a.Site == b.Site && a.Area == b.Area && a.Box == b.Box && a.Cabinet == b.Cabinet && a.Cable == b.Cable
+func samePlaces(a, b *diagnostics.Spec) bool {
+	return a.Tag == b.Tag && a.Site == b.Site && a.Area == b.Area && a.Box == b.Box && a.Cabinet == b.Cabinet && a.Cable == b.Cable && a.Partner == b.Partner
 }
 
 // neighbourly is what one loop tells and hears. A loop tells what it knew when
@@ -117,7 +117,7 @@ func (g *generation) apply(f finding.Finding) {
 	for i, w := range g.loops {
 		s := &g.plant.Loops[i].Spec
 		member := slices.Contains(f.Loops, s.Tag) || len(f.Loops) == 0 && s.Tag == f.Loop
-		if s.Box != f.Box && !member {
+		if !member && (s.Box != f.Box || f.Kind != finding.BoxCommonCause) {
 			continue
 		}
 		x := f
@@ -128,6 +128,36 @@ func (g *generation) apply(f finding.Finding) {
 		w.standing = w.standing.apply([]finding.Finding{x})
 		w.mu.Unlock()
 	}
+}
+
+// ofPlant tells whether a finding is the plant level's: it rests on no state of
+// its loop.
+func ofPlant(f *finding.Finding) bool {
+	return f.Kind == finding.BoxCommonCause || f.Kind == finding.SensorDrift
+}
+
+// forgetPlant closes the findings of the plant level, whose state is gone:
+// nothing could ever close them.
+func (g *generation) forgetPlant(now time.Time, why string) (said []finding.Finding) {
+	told := map[string]bool{}
+	for _, w := range g.loops {
+		w.mu.Lock()
+		var mine []finding.Finding
+		for _, f := range w.standing {
+			if ofPlant(&f) {
+				mine = append(mine, closing(f, now, why))
+			}
+		}
+		w.standing = w.standing.apply(mine)
+		w.mu.Unlock()
+		for _, f := range mine { // one of a box stands at each of its members
+			if key := f.Loop + "\x00" + string(f.Kind) + "\x00" + f.Box; !told[key] {
+				told[key] = true
+				said = append(said, f)
+			}
+		}
+	}
+	return said
 }
 
 // exchangeGrace is how long after a mark the exchange runs: readings of slots

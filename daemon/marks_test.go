@@ -201,6 +201,7 @@ func TestPublishedIsOfBeforeTheMark(t *testing.T) {
 func samePublished(a, b drift.Published) bool {
 	number := func(x, y float64) bool { return x == y || x != x && y != y }
 	return number(a.Factor, b.Factor) && number(float64(a.Contact), float64(b.Contact)) && number(a.Share, b.Share) &&
+		number(float64(a.Reading), float64(b.Reading)) && a.ReadAt.Equal(b.ReadAt) && a.Anew.Equal(b.Anew) &&
 		a.Kind == b.Kind && a.Leads == b.Leads && a.Since.Equal(b.Since)
 }
 

@@ -151,7 +151,7 @@ func (d *Daemon) resumeEngines(ctx context.Context, g *generation, now time.Time
 	if err != nil {
 		return err
 	}
-	d.resumeSite(g, snapshots)
+	d.resumeSite(g, snapshots, now)
 	for _, w := range g.loops {
 		s, ok := snapshots[w.tag]
 		if !ok && w.nothingStands() {
@@ -165,14 +165,15 @@ func (d *Daemon) resumeEngines(ctx context.Context, g *generation, now time.Time
 	return d.catchUp(ctx, g, now)
 }
 
-func (d *Daemon) resumeSite(g *generation, snapshots map[string]records.Snapshot) {
-	s, ok := snapshots[siteKey]
-	if !ok {
-		return
-	}
-	if err := g.siteRestore(s.AsOf, s.Body); err != nil {
+func (d *Daemon) resumeSite(g *generation, snapshots map[string]records.Snapshot, now time.Time) {
+	err := errors.New("there is no snapshot of it")
+	if s, ok := snapshots[siteKey]; ok {
+		if err = g.siteRestore(s.AsOf, s.Body); err == nil {
+			return
+		}
 		d.log.Warn().Err(err).Msg("what neighbours said is not usable any more; it comes back at the next mark")
 	}
+	d.record.add(g.forgetPlant(now, fmt.Sprintf("what was learnt of the plant as a whole is lost, it is learnt anew: %v", err)))
 }
 
 func (w *watched) nothingStands() bool {

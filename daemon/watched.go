@@ -159,7 +159,7 @@ func (w *watched) redescribe(f *follow.Loop, l *config.Loop, now time.Time) []fi
 // has the lock.
 func (w *watched) forget(now time.Time, why string) (said []finding.Finding) {
 	for _, f := range w.standing {
-		if strings.HasPrefix(f.Engine, presence.Engine) || f.Box != "" || f.Kind == finding.UnbalancedCable {
+		if strings.HasPrefix(f.Engine, presence.Engine) || ofPlant(&f) || f.Kind == finding.UnbalancedCable {
 			continue
 		}
 		said = append(said, closing(f, now, why))

@@ -33,7 +33,7 @@ func headline(f *finding.Finding) string {
 	case finding.SelfHeating:
 		return "measuring current heats the sensor"
 	case finding.SensorDrift:
-		return "sensor itself drifts"
+		return "parts from the sensor at the same place"
 	case finding.CableChanged:
 		return "cable was changed"
 	case finding.DeviceChanged:

@@ -32,6 +32,9 @@ type Published struct {
 	Since   time.Time       // its onset
 	Contact quantity.Ohm    // its contact resistance; NaN = not known
 	Share   float64         // its error as a share of the limit, 0 without a limit
+	Reading quantity.DegC   // of the newest full slot, less the error that its leads are seen to make; NaN = not known
+	ReadAt  time.Time       // beginning of that slot; zero = none yet
+	Anew    time.Time       // when work on the loop was last ended or its baseline accepted; zero = never
 }
 
 // Estimate is what is known of a loop over a span of time. Numbers that cannot

@@ -21,11 +21,19 @@ func (e *Engine) closeSlot(fr *frame, nb *Neighbour) {
 		t := median32(sl.T[:sl.N])
 		b.T[b.N] = float32(t)
 		b.F[b.N] = 1
+		e.s.Read = readState{sl.Index * slotS, t}
+		seen := e.seesError()
+		if seen {
+			e.s.Read.Value = nan
+		}
 		if f, ok := e.factor(&v, fr, nb); ok {
 			b.F[b.N] = float32(f)
 			var p part
 			e.part(fr, &v, f, t, &p)
 			err := e.errorOf(&v, f, t)
+			if seen {
+				e.s.Read.Value = t - err
+			}
 			e.account(&p, err)
 			e.warmed(&p, b.N)
 			e.couple(&p, err)

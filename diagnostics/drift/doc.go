@@ -58,7 +58,10 @@
 // A lead that is not reported shows in the sensor value: where that leaves a calm
 // value and returns within two polls, to the side the lead moves it, in several
 // blocks of ten days and more often than in the baseline, it is lead-intermittent
-// without a lead (sensor.go). Of a single sum the neighbours in the box tell the
+// without a lead (sensor.go). Where several sensors sit at the same place, readings
+// less the errors that leads are seen to make are compared while all stand still:
+// what leaves its partners has an element that drifts, a lead that is not
+// reported, or a shunt (partner.go). Of a single sum the neighbours in the box tell the
 // copper, to 8 K and one and a half times what the season did since the baseline
 // (level.go); without neighbours nothing is said about its level. Where not two lead values are reported, six hours
 // of telegrams without any value are lead-open (open.go).

@@ -136,6 +136,7 @@ func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []findin
 	if e.s.Work {
 		return out
 	}
+	e.s.Anew = e.s.Last
 	why := "work done, learning anew"
 	if en == BaselineAccepted {
 		why = "baseline accepted, learning anew"
@@ -158,7 +159,11 @@ func (e *Engine) Recabling() bool {
 
 // Publish returns what the loop tells its plant at a mark.
 func (e *Engine) Publish() Published {
-	p := Published{Factor: nan, Contact: quantity.Ohm(nan)}
+	p := Published{Factor: nan, Contact: quantity.Ohm(nan), Reading: quantity.DegC(nan)}
+	if r := &e.s.Read; r.At != 0 {
+		p.Reading, p.ReadAt = quantity.DegC(r.Value), timeOf(r.At)
+	}
+	p.Anew = timeOf(e.s.Anew)
 	cu := &e.s.Copper
 	if e.m.n > 1 && cu.Known && cu.N >= 4 {
 		p.Factor = cu.ref() * cu.F

@@ -197,6 +197,15 @@ func (s *errorState) keep(hi, lo float32) {
 	s.Kept = min(s.Kept+1, days)
 }
 
+// seesError tells whether the lead values give the reading error.
+func (e *Engine) seesError() bool {
+	ok := e.m.n > 0 && e.m.spec.Reports != wiring.ReadingOnly
+	for k := range e.m.n {
+		ok = ok && !math.IsNaN(e.m.ch[k].coef)
+	}
+	return ok
+}
+
 // errorOf returns the reading error of one set of values, °C; NaN where the
 // leads that matter are not reported. From pairs the single lead is taken as the
 // mean of what the other two would be without their contact part.

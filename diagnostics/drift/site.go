@@ -7,10 +7,11 @@ import (
 
 	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/quantity"
 )
 
-// Site joins the loops of a plant: what neighbours say about the copper, and
-// boxes whose loops go bad together. Between two marks every loop may be stepped
+// Site joins the loops of a plant: what neighbours say about the copper,
+// boxes whose loops go bad together, and sensors at the same place that part. Between two marks every loop may be stepped
 // in any order, by any goroutine; at the mark one goroutine puts every loop's
 // values and calls Mark.
 type Site struct {
@@ -21,6 +22,7 @@ type Site struct {
 	buf   []float64 // scratch
 
 	groups   []group
+	places   []place
 	gone     []int   // scratch: bad loops of a group
 	last     int64   // newest mark, s
 	faults   float64 // loops that went bad by themselves
@@ -40,10 +42,10 @@ const boxMost = 64
 // NewSite returns the plant level for loops with the given specifications; the
 // index of a loop is its number in every other call.
 func NewSite(loops []*diagnostics.Spec) *Site {
-	s := &Site{loops: loops, put: make([]Published, len(loops)), said: make([]Neighbour, len(loops)), groups: groupsOf(loops), wasBad: make([]int64, len(loops))}
+	s := &Site{loops: loops, put: make([]Published, len(loops)), said: make([]Neighbour, len(loops)), groups: groupsOf(loops), places: placesOf(loops), wasBad: make([]int64, len(loops))}
 	index := map[string]int{}
 	for i, l := range loops {
-		s.put[i] = Published{Factor: math.NaN()}
+		s.put[i] = Published{Factor: math.NaN(), Reading: quantity.DegC(math.NaN())}
 		if l.Box == "" {
 			continue
 		}
@@ -66,8 +68,8 @@ func NewSite(loops []*diagnostics.Spec) *Site {
 func (s *Site) Put(loop int, p Published) { s.put[loop] = p }
 
 // Mark closes the interval that ends at at: neighbour values become those of
-// the values put, and findings about boxes, cables and cabinets are appended to
-// out. A mark that is not after the last one is ignored.
+// the values put, and findings about boxes, cables, cabinets and partners are
+// appended to out. A mark that is not after the last one is ignored.
 func (s *Site) Mark(at time.Time, out []finding.Finding) []finding.Finding {
 	if at.Unix() <= s.last {
 		return out
@@ -80,7 +82,7 @@ func (s *Site) Mark(at time.Time, out []finding.Finding) []finding.Finding {
 			s.said[m] = s.neighbours(b, m)
 		}
 	}
-	return s.together(at, out)
+	return s.compare(at, s.together(at, out))
 }
 
 // neighbours returns the median factor of the other loops of a box.

@@ -195,7 +195,7 @@ func (r *reader) text() string   { return string(r.take(int(r.uint16()))) }
 // that stand for kinds, so that a state of other fields is refused, not misread.
 var (
 	engineLayout = layoutOf(reflect.TypeFor[state]())
-	siteLayout   = layoutOf(reflect.TypeFor[siteLoop](), reflect.TypeFor[siteGroup]())
+	siteLayout   = layoutOf(reflect.TypeFor[siteLoop](), reflect.TypeFor[siteGroup](), reflect.TypeFor[partner](), reflect.TypeFor[pairing]())
 )
 
 func layoutOf(types ...reflect.Type) uint64 {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"hash/fnv"
 	"math"
+	"slices"
 	"time"
 
 	"ohmdrift/diagnostics/finding"
@@ -21,6 +22,8 @@ type siteLoop struct {
 	SaidLoops              int32
 	SaidFactor             float64
 	WasBad                 int64 // s
+	Reading                float64
+	ReadAt, Anew           int64 // s
 }
 
 // siteGroup is what stands about one group; Members indices of loops follow it.
@@ -32,7 +35,7 @@ type siteGroup struct {
 }
 
 // Snapshot appends the whole state to b and returns the result: what was put,
-// what neighbours said, and what stands about boxes.
+// what neighbours said, and what is known of boxes and partners.
 func (s *Site) Snapshot(b []byte) []byte {
 	from := len(b)
 	l := s.label()
@@ -52,13 +55,21 @@ func (s *Site) Snapshot(b []byte) []byte {
 			b = binary.LittleEndian.AppendUint32(b, uint32(m))
 		}
 	}
+	for _, m := range s.places {
+		for i := range m.loops {
+			b = put(b, m.loops[i])
+		}
+		for i := range m.pairs {
+			b = put(b, m.pairs[i])
+		}
+	}
 	return seal(b, from, at)
 }
 
-func put[T siteLoop | siteGroup](b []byte, x T) []byte {
+func put[T siteLoop | siteGroup | partner | pairing](b []byte, x T) []byte {
 	b, err := binary.Append(b, binary.LittleEndian, &x)
 	if err != nil {
-		panic("drift: " + err.Error()) // both types are of fixed size
+		panic("drift: " + err.Error()) // all types are of fixed size
 	}
 	return b
 }
@@ -68,13 +79,13 @@ func (s *Site) loopState(i int) siteLoop {
 	return siteLoop{
 		Factor: p.Factor, Contact: float64(p.Contact), Share: p.Share, Kind: kindIndex(p.Kind), Leads: p.Leads,
 		Since: p.Since.Unix(), SinceNs: int32(p.Since.Nanosecond()), SaidLoops: int32(n.Loops), SaidFactor: n.Factor,
-		WasBad: s.wasBad[i],
+		WasBad: s.wasBad[i], Reading: float64(p.Reading), ReadAt: unixOf(p.ReadAt), Anew: unixOf(p.Anew),
 	}
 }
 
 // Restore takes a state written by Snapshot of the same engine version for the
-// same loops in the same boxes, cables and cabinets, in the same order. An error
-// says why a state was refused and leaves the site as it was.
+// same loops with the same boxes, cables, cabinets and partners, in the same
+// order. An error says why a state was refused and leaves the site as it was.
 func (s *Site) Restore(b []byte) error {
 	mine := s.label()
 	l, body, err := unseal(b)
@@ -93,6 +104,7 @@ func (s *Site) Restore(b []byte) error {
 		put[i] = Published{
 			Factor: x.Factor, Kind: (&record{Kind: x.Kind}).kind(), Leads: x.Leads,
 			Since: time.Unix(x.Since, int64(x.SinceNs)).UTC(), Contact: quantity.Ohm(x.Contact), Share: x.Share,
+			Reading: quantity.DegC(x.Reading), ReadAt: timeOf(x.ReadAt), Anew: timeOf(x.Anew),
 		}
 		said[i], wasBad[i] = Neighbour{int(x.SaidLoops), x.SaidFactor}, x.WasBad
 	}
@@ -106,11 +118,22 @@ func (s *Site) Restore(b []byte) error {
 		}
 		stands[i] = c
 	}
+	places := slices.Clone(s.places)
+	for i, m := range places {
+		places[i] = place{slices.Clone(m.loops), slices.Clone(m.pairs)}
+		for j := range places[i].loops {
+			r.get(&places[i].loops[j])
+		}
+		for j := range places[i].pairs {
+			r.get(&places[i].pairs[j])
+		}
+	}
 	if r.short || len(r.b) != 0 {
 		return fmt.Errorf("plant snapshot: %w", errDamaged)
 	}
 	s.last, s.faults, s.followed = last, faults, followed
 	copy(s.wasBad, wasBad)
+	s.places = places
 	copy(s.put, put)
 	copy(s.said, said)
 	for i := range stands {
@@ -129,10 +152,10 @@ func (r *reader) get(x any) {
 func (s *Site) label() label {
 	h := fnv.New64a()
 	for _, l := range s.loops {
-		fmt.Fprintf(h, "%q %q %q %q %q %q\n", l.Tag, l.Site, l.Area, l.Box, l.Cabinet, l.Cable)
+		fmt.Fprintf(h, "%q %q %q %q %q %q %q\n", l.Tag, l.Site, l.Area, l.Box, l.Cabinet, l.Cable, l.Partner)
 	}
 	return label{
 		what: ofSite, layout: siteLayout, version: Version,
-		identity: fmt.Sprintf("%d loops with index %016x (tags, boxes, cables, cabinets and their order)", len(s.loops), h.Sum64()),
+		identity: fmt.Sprintf("%d loops with index %016x (tags, boxes, cables, cabinets, partners and their order)", len(s.loops), h.Sum64()),
 	}
 }

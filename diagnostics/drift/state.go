@@ -20,11 +20,13 @@ type state struct {
 	Step    float32 // smoothed sampling interval, s
 	Hold    int64   // until then nothing but open leads is judged: work on the loop
 	Work    bool    // a function check is on
-	TwoRose bool    // of three leads two have risen: the lowest one is copper
-	Beyond  bool    // the error is beyond its limit, by the samples of the last minutes
-	Low     uint8   // blocks in a row with a lead far below the others
-	Other   uint8   // blocks in a row in which the standing contact finding looked like another kind
-	Sound   uint16  // blocks in a row without a claim about a contact
+	Anew    int64   // when work was last ended or a baseline accepted, s; 0 = never
+	Read    readState
+	TwoRose bool   // of three leads two have risen: the lowest one is copper
+	Beyond  bool   // the error is beyond its limit, by the samples of the last minutes
+	Low     uint8  // blocks in a row with a lead far below the others
+	Other   uint8  // blocks in a row in which the standing contact finding looked like another kind
+	Sound   uint16 // blocks in a row without a claim about a contact
 	Hiss    hissState
 	Heat    heatState
 	Pair    pairState
@@ -39,6 +41,12 @@ type state struct {
 	Open    openState
 	Error   errorState
 	Found   [topics]record
+}
+
+// readState is what partners are told.
+type readState struct {
+	At    int64   // beginning of the newest full slot, s
+	Value float64 // its reading less the error that the leads are seen to make, °C
 }
 
 // picks is how many samples a slot keeps at most, spread evenly over it: their
