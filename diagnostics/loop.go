@@ -96,6 +96,16 @@ func (l *Loop) ClearBaseline() { l.baseline = baseline{} }
 // does not know by what. Leads of one cable are still taken for equal.
 func (l *Loop) DoubtCable() { l.est.cable = 0 }
 
+// FoundCable takes what half a sum of leads was when the loop was first followed.
+// A cable of the index is a nominal figure, often a drawn length: leads that were
+// larger than it says from the beginning are a longer cable or contacts, and no sum
+// tells which. What has come since then is judged.
+func (l *Loop) FoundCable(lead quantity.Ohm) {
+	if l.est.cable > 0 && lead > l.est.cable {
+		l.est.cable = lead
+	}
+}
+
 // HasBaseline reports whether SinceCal has something to count from.
 func (l *Loop) HasBaseline() bool { return l.baseline.set }
 

@@ -207,7 +207,7 @@ func (e *Engine) voltage(k int, p *picture) bool { return e.fell(k, p) && !e.hea
 // rose would leave the third low as well.
 func (e *Engine) fell(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
-	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p) || ch.abrupt(p.raw[k]) && !e.leansTo(k, p, coupleKept) {
+	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p) || ch.abrupt(p.raw[k]) && !e.pulled(k, p) {
 		return false
 	}
 	for j := range e.m.n {
@@ -217,6 +217,18 @@ func (e *Engine) fell(k int, p *picture) bool {
 	}
 	return true
 }
+
+// pulled tells whether a lead that fell at once moves as a thermocouple does. A
+// step that happens to come with a change of the process looks so by itself; a
+// voltage goes on moving with its temperatures, what was retightened stays.
+func (e *Engine) pulled(k int, p *picture) bool {
+	return e.leansTo(k, p, coupleKept) && e.s.Ch[k].restless(pulledMoves*math.Abs(p.level[k]))
+}
+
+// pulledMoves is the least movement within days of a voltage that came at once, of
+// its level. Its temperature difference moves by a tenth and more in a day where
+// it moved by all of it in an hour; half a threshold of noise and rounding is less.
+const pulledMoves = 0.25
 
 // fallWorth is the slow fall below copper from which it is called a voltage, Ω.
 func (e *Engine) fallWorth(k int, p *picture) float64 {
@@ -350,8 +362,15 @@ func (e *Engine) spiking(k int) bool {
 		return false
 	}
 	sure, all := e.spikeNeed(k)
-	return s.Sure >= sure && s.Sure > 2*s.Down || s.Sure+s.Maybe >= all || s.Odds >= oddsCall && s.Sure+s.Maybe > 2*s.Down
+	return s.Sure >= sure && s.Sure > 2*s.Down || s.Sure+s.Maybe >= all && s.lasted() > shiftS || s.Odds >= oddsCall && s.Sure+s.Maybe > 2*s.Down
 }
+
+// shiftS is how long excursions that only a count speaks for must go on, s: whoever
+// works on the terminals makes several and goes home after a shift.
+const shiftS = 8 * hourS
+
+// lasted returns how long ago the first excursion was when the newest was seen, s.
+func (p *spikeState) lasted() int64 { return int64(p.Spell)*slotS - p.First }
 
 // spikeNeed returns how many excursions are more than bad values: of those that
 // the sensor value confirms, and of all.

@@ -48,7 +48,9 @@ func TestWaveringIsNotSettling(t *testing.T) {
 		{"two leads settle", settling(measure.A2, measure.B1), 0},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			e := mustEngine(t, testSpec(t, "TT-1", wiring.FourWire, wiring.AllLeads))
+			s := testSpec(t, "TT-1", wiring.FourWire, wiring.AllLeads)
+			s.LimitHigh, s.LimitLow = 0.25, -0.25
+			e := mustEngine(t, s)
 			c := newCable(11)
 			c.fault = tt.fault
 			out := counted(c.feed(e, 0, 60*perDay))

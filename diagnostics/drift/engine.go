@@ -157,6 +157,15 @@ func (e *Engine) Recabling() bool {
 	return c.JumpAt != 0 && c.JumpAt-c.GapAt <= 2*slotS
 }
 
+// FirstSum returns the one sum of leads that a loop reports as it was when its
+// baseline began; NaN before, and where a loop reports something else.
+func (e *Engine) FirstSum() quantity.Ohm {
+	if b := e.s.Ch[0].Base; b > 0 && e.m.n == 1 && e.m.ch[0].sum {
+		return quantity.Ohm(b)
+	}
+	return quantity.Ohm(nan)
+}
+
 // Publish returns what the loop tells its plant at a mark.
 func (e *Engine) Publish() Published {
 	p := Published{Factor: nan, Contact: quantity.Ohm(nan), Reading: quantity.DegC(nan)}

@@ -54,8 +54,7 @@ const (
 	hissReady   = 60  // from which something is said: fifteen days
 	hissConfirm = 3   // blocks: a storm of ten hours is over by then
 	// hissGrid is the least noise, as a share of the resolution, that can be
-	// followed: below, what is measured depends on where the value lies between
-	// two steps.
+	// followed: below, what is measured is rounding.
 	hissGrid = 0.6
 	// winsor is where changes are cut, in standard deviations: the flank of a
 	// hot line or a spike is no noise.
@@ -188,7 +187,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 		return out
 	}
 	h.chart(mean, &each, pairs)
-	if !calm && h.Over == 0 || h.Seen < hissReady || float64(h.Quiet[0]) < hissGrid*float64(e.s.Grid.Step) {
+	if !calm && h.Over == 0 || h.Seen < hissReady || float64(h.Quiet[0]) < hissGrid*float64(e.s.Grid.Step) || !e.dithered() {
 		return out
 	}
 	return e.shunt(p, out)

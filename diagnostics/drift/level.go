@@ -15,7 +15,10 @@ const (
 	floorOhm     = 0.003  // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and half as much again with age
 	floorShare   = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year
 	floorLimit   = 0.015  // of the contact that would move the reading by its limit: below, nobody acts
+	runOhm       = 0.011  // of a lead that the method takes out of the reading: four terminals (head, box, marshalling, transmitter) of 1.83 mΩ and half as much again
+	floorVolt    = 0.03   // but no more than this share of the limit, which a voltage in the lead moves the reading by
 	floorGrid    = 1.0    // of the resolution: rounding hides half a step, on two leads against each other a whole one
+	stillGrid    = 1.5    // where nothing carries the values over the steps: half a step more of what was rounded in the baseline
 	floorScale   = 3      // mean absolute residuals of a block: two days of them average to a third
 	floorCalm    = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
 	floorPair    = 0.005  // where two values stand against each other
@@ -67,7 +70,9 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	}
 	least(floorOhm, "what a sound terminal may change by")
 	least(floorShare*ch.Base, "0.15 % of the lead")
-	least(floorGrid*float64(e.s.Grid.Step), "resolution of the device")
+	if least(floorGrid*float64(e.s.Grid.Step), "resolution of the device"); !e.carried(k) {
+		least(stillGrid*float64(e.s.Grid.Step), "resolution of the device, which holds the lead still")
+	}
 	least(floorScale*float64(ch.Scale), "3 × block-to-block scatter of the baseline")
 	least(floorCalm*float64(ch.Calm), "3 × largest swing of the baseline")
 	switch e.m.n {
@@ -84,6 +89,8 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	}
 	if !math.IsInf(p.reach[k], 1) {
 		least(floorLimit*p.reach[k], ruleLimit)
+	} else if e.m.ch[k].coef == 0 && e.tightLimit() > 0 {
+		least(min(runOhm, floorVolt*e.tightLimit()*e.m.slope(p.t)), "what the terminals of a run may change by, where the method takes the lead out")
 	}
 	if s := seasonDoubt * e.seasonOff(); s > 0 {
 		if s > x {

@@ -38,6 +38,7 @@ func TestFewExcursions(t *testing.T) {
 		{"two where the method hides them", wiring.FourWire, true, 0.3, []float64{40.3, 44.7}, 0},
 		{"three where the method hides them", wiring.FourWire, true, 0.3, []float64{40.3, 44.7, 46.1}, 3},
 		{"three of a size that digits have", wiring.FourWire, true, 12, []float64{40.3, 44.7, 50.1, 60}, 0},
+		{"five in two hours are one visit", wiring.FourWire, true, 0.05, []float64{40.3, 40.32, 40.34, 40.36, 40.38}, 0},
 		{"two months apart", wiring.ThreeWireDual, true, 0.3, []float64{40.3, 100.7}, 0},
 	}
 	for _, tt := range tests {

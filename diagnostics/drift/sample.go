@@ -84,6 +84,9 @@ func (e *Engine) take(s *measure.Sample, fr *frame, nb *Neighbour, out []finding
 	if e.m.n > 0 && st.Ch[0].Base > 0 {
 		st.Hiss.take(&l, &st.Ch, e.m.n, float64(st.Grid.Step))
 		if f, ok := e.factor(&l.v, fr, nb); ok {
+			if st.Copper.Known && e.crossed(&l, fr, st.Copper.F) {
+				st.Sensor.Storm = st.Last
+			}
 			st.Copper.F, st.Copper.Known = f, true
 			calm = e.excursions(&l, fr, f) && l.valid == e.m.n
 			out = e.opened(out)

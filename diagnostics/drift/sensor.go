@@ -148,7 +148,7 @@ func (e *Engine) flick(before, out, after []float32) {
 		p.First = e.s.Last
 	}
 	p.Slow, p.Fast = p.Slow+n, p.Fast+n
-	p.size()
+	p.size(1, p.Maybe+p.Down+1)
 	if math.Abs(d) > reach {
 		p.Sure += n
 	}

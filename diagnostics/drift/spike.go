@@ -100,6 +100,31 @@ func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 	return calm
 }
 
+// crossed tells whether of two leads one rose and the other fell since the last
+// sample, when the copper factor was f. The lower of two is taken for copper, so
+// noise on both shows as rises alone; but no contact makes the other lead fall.
+func (e *Engine) crossed(l *look, fr *frame, f float64) bool {
+	if e.m.n != 2 {
+		return false
+	}
+	var p part
+	e.part(fr, &l.v, f, l.t, &p)
+	var d [2]float64
+	for k := range d {
+		c := &e.s.Ch[k]
+		d[k] = p.bare[k] - (p.usual[k] + c.Track) - float64(c.Calmly)
+	}
+	a, b := 0, 1
+	if d[b] > d[a] {
+		a, b = b, a
+	}
+	return d[a] > fr.gate[a] && d[b] < -max(fr.gate[b], crossedShare*d[a])
+}
+
+// crossedShare is how far the other lead must fall, of the rise: copper that cools
+// between two polls falls by less than what is worth counting.
+const crossedShare = 0.5
+
 // leave follows a channel away from its calm value.
 func (e *Engine) leave(k int, x, sensor float64, shifted bool) {
 	c := &e.s.Ch[k]
@@ -163,30 +188,39 @@ func (e *Engine) count(k int, g, proof float64) {
 	case float64(p.Peak) < spikeClear*g:
 	case proof > spikeProof:
 		p.Sure += n
-		e.spiked(p, n)
+		p.spiked(n, e.s.Last)
 		e.bet(k, proof)
 	default:
 		p.Maybe += n
-		e.spiked(p, n)
+		p.spiked(n, e.s.Last)
 		e.bet(k, proof)
 	}
 }
 
-func (e *Engine) spiked(p *spikeState, n float32) {
+// spiked books n samples of an excursion that ended at a time, after they were
+// counted.
+func (p *spikeState) spiked(n float32, at int64) {
 	if p.First == 0 || p.Sure+p.Maybe < 2*n { // the first since the counts have faded
-		p.First = e.s.Last
+		p.First = at
 	}
 	p.Slow += n
 	p.Fast += n
-	p.size()
+	p.size(n, p.Sure+p.Maybe)
 }
 
-func (p *spikeState) size() {
-	if p.Size == 0 {
-		p.Size = p.Peak
+// size takes an excursion of n samples into the mean size. As the counts do, the
+// mean forgets: a bad register of last month says nothing about what comes now.
+func (p *spikeState) size(n, all float32) {
+	w := max(sizeWeight, n/max(n, all))
+	if all < 2*n || p.Size == 0 {
+		w = 1
 	}
-	p.Size += 0.2 * (p.Peak - p.Size)
+	p.Size += w * (p.Peak - p.Size)
 }
+
+// sizeWeight is the least weight of an excursion in the mean size: of many, the
+// last five tell what the contact has become.
+const sizeWeight = 0.2
 
 // difference gathers the squared difference to the last residual, winsorised so
 // that a spike does not pass for noise. Half its mean is the variance of single

@@ -67,3 +67,25 @@ func TestSumThatStepsWithoutAGapIsAnImbalance(t *testing.T) {
 		t.Errorf("told %v, want an imbalance that stays", got)
 	}
 }
+
+// A cable that was longer than the index says from the beginning is no contact, on
+// a hot day neither; what comes on top of it is told.
+func TestLongerCableThanTheIndexSaysIsNoImbalance(t *testing.T) {
+	l, at := sums(t), start
+	fs := poll(l, &at, 1.2, 20*144)
+	fs = append(fs, poll(l, &at, 1.43, 3*144)...)
+	if got := imbalances(fs); len(got) > 0 {
+		t.Errorf("told as %v", got)
+	}
+	b := l.Snapshot(nil)
+	l = sums(t)
+	if err := l.Restore(b); err != nil {
+		t.Fatal(err)
+	}
+	if got := imbalances(poll(l, &at, 1.43, 3*144)); len(got) > 0 {
+		t.Errorf("told after a restart: %v", got)
+	}
+	if got := imbalances(poll(l, &at, 2.2, 144)); len(got) != 1 {
+		t.Errorf("an ohm more is told as %v, want an imbalance", got)
+	}
+}

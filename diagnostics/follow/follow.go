@@ -20,6 +20,7 @@ import (
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
+	"ohmdrift/diagnostics/wiring"
 )
 
 // Loop follows one loop. It is owned by one goroutine.
@@ -27,9 +28,11 @@ type Loop struct {
 	assess *diagnostics.Loop
 	engine *drift.Engine
 	held   [len(heldKinds)]held
-	drift  uint32 // kinds that stand at the engine, bits by position in heldKinds
-	caused bool   // the imbalance is held by the finding about its cause
-	cable  bool   // another cable was seen: what the index says of it does not hold
+	drift  uint32       // kinds that stand at the engine, bits by position in heldKinds
+	caused bool         // the imbalance is held by the finding about its cause
+	sum    bool         // it reports one sum of leads, whose error rests on the cable of the index
+	found  quantity.Ohm // half of it when the loop was first followed; 0 = not known yet
+	cable  bool         // another cable was seen: what the index says of it does not hold
 	seen   []finding.Finding
 	now    diagnostics.Assessment // of the sample under way, here so that it stays off the heap
 }
@@ -51,7 +54,7 @@ func New(spec *diagnostics.Spec) (*Loop, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Loop{assess: assess, engine: engine}, nil
+	return &Loop{assess: assess, engine: engine, sum: spec.Reports == wiring.LoopsOnly && spec.Wires == 3}, nil
 }
 
 // Assess gives the judge of single samples, to set a baseline.
@@ -63,6 +66,9 @@ func (l *Loop) Engine() *drift.Engine { return l.engine }
 // Step follows one sample: what it means now, and the findings that begin,
 // change or end with it, appended to out. It allocates only for what it finds.
 func (l *Loop) Step(s *measure.Sample, nb *drift.Neighbour, out []finding.Finding) (diagnostics.Assessment, []finding.Finding) {
+	if l.found == 0 && l.sum {
+		l.find()
+	}
 	l.now = l.assess.Assess(s)
 	from := len(out)
 	work := l.engine.Recabling()
@@ -95,6 +101,14 @@ func (l *Loop) merge(out []finding.Finding, from int) []finding.Finding {
 	return out[:kept]
 }
 
+// find takes the leads for what the engine found when its baseline began.
+func (l *Loop) find() {
+	if o := l.engine.FirstSum(); quantity.Known(o) {
+		l.found = o / 2
+		l.assess.FoundCable(l.found)
+	}
+}
+
 // recabled takes it that the cable is another one than the index says.
 func (l *Loop) recabled() {
 	l.cable = true
@@ -117,7 +131,7 @@ func (l *Loop) check(s *measure.Sample, a *diagnostics.Assessment, out []finding
 		h := &l.held[i]
 		receded := l.assess.Receded(kind, a)
 		if kind == finding.Imbalance && a.Basis != diagnostics.Measured {
-			if !h.open && l.engine.Recabling() {
+			if !h.open && (l.engine.Recabling() || l.sum && l.found == 0) {
 				now = nil // it rests on the cable that was there
 			}
 			receded = receded || l.cable

@@ -7,10 +7,11 @@ import (
 	"time"
 
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/quantity"
 )
 
 // snapshotVersion is that of the layout below; another one is refused.
-const snapshotVersion = 3
+const snapshotVersion = 4
 
 // header stands before the engine's own snapshot.
 type header struct {
@@ -19,6 +20,7 @@ type header struct {
 	Drift   uint32
 	Caused  bool
 	Cable   bool
+	Found   float64
 	Held    [len(heldKinds)]heldState
 }
 
@@ -32,7 +34,7 @@ type heldState struct {
 
 // Snapshot returns the whole state of the loop, for Restore.
 func (l *Loop) Snapshot(b []byte) []byte {
-	h := header{Version: snapshotVersion, Kinds: uint16(len(heldKinds)), Drift: l.drift, Caused: l.caused, Cable: l.cable}
+	h := header{Version: snapshotVersion, Kinds: uint16(len(heldKinds)), Drift: l.drift, Caused: l.caused, Cable: l.cable, Found: float64(l.found)}
 	for i, x := range l.held {
 		h.Held[i] = heldState{x.open, x.run, uint8(x.leads), uint8(x.severity), nanos(x.since), nanos(x.against)}
 	}
@@ -59,6 +61,9 @@ func (l *Loop) Restore(b []byte) error {
 		return err
 	}
 	l.drift, l.caused = h.Drift, h.Caused
+	if l.found = quantity.Ohm(h.Found); l.found > 0 {
+		l.assess.FoundCable(l.found)
+	}
 	if h.Cable {
 		l.recabled()
 	}
