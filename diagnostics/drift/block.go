@@ -97,6 +97,10 @@ func (e *Engine) closeBlock(out []finding.Finding) []finding.Finding {
 		switch {
 		case e.m.n == 0:
 			out = e.judgeReading(out)
+		case e.tooSoon():
+			e.s.Copper.JumpFrom = 1
+			e.renew()
+			e.begin()
 		case e.s.Ch[0].Base == 0:
 			e.begin()
 		default:
@@ -127,6 +131,7 @@ func (e *Engine) begin() {
 		e.s.Ch[k].Sigma = roughness(b.R[k][:b.N])
 	}
 	e.s.Copper.Blocks = 0
+	e.chooseReference()
 }
 
 // roughness estimates the standard deviation of single values from the median

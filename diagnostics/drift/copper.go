@@ -1,6 +1,11 @@
 package drift
 
-import "math"
+import (
+	"math"
+
+	"ohmdrift/diagnostics/copper"
+	"ohmdrift/diagnostics/quantity"
+)
 
 // The copper factor f is what the leads of a loop have in common: the copper
 // resistance of the cable over that of the baseline. A lead is taken as
@@ -23,7 +28,7 @@ func (c *chState) ratio(r, a, b float64) float64 {
 // contacts only ever add, so of four leads two may be bad, of three one. Leads
 // that somebody bridged have no say. From
 // two it is their mean while they agree, else the one that is nearer to the last
-// factor; a single sum takes its neighbours' factor.
+// factor; a single sum takes what others tell.
 func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64, bool) {
 	var q [channels]float64
 	n, left := 0, e.unbridged(v, fr)
@@ -42,12 +47,9 @@ func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64
 	}
 	switch {
 	case e.m.n == 1:
-		if nb != nil && nb.Loops > 0 {
-			e.s.Copper.Alone = false
-			return nb.Factor, true
-		}
-		e.s.Copper.Alone = true
-		return 1, n == 1
+		f, ok := e.ofOthers(nb)
+		e.s.Copper.Alone = !ok
+		return f, ok || n == 1
 	case n >= 3, e.m.n >= 3 && n > 0 && left != everyChannel:
 		return ofMany(q[:n], fr.wide), true
 	case n == 2 && e.m.n == 2:
@@ -59,6 +61,61 @@ func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64
 	}
 	return 0, false
 }
+
+// aloneEarly is how many blocks of a baseline that rests on the transmitter are
+// given up when neighbours come to be heard: two days, by which they have one.
+const aloneEarly = 8
+
+// ofOthers returns the copper factor of a single sum: that of its neighbours, or
+// what the temperature of the transmitter makes of copper where there are none.
+// One baseline rests on one of the two.
+func (e *Engine) ofOthers(nb *Neighbour) (float64, bool) {
+	c := &e.s.Copper
+	if nb != nil && nb.Loops > 0 {
+		if c.Heard = true; !c.ByDevice {
+			return nb.Factor, true
+		}
+	}
+	if !c.ByDevice || !c.Sends {
+		return 1, false
+	}
+	return copper.Factor(copper.Alpha20, quantity.DegC(c.Device)) / copper.Factor(copper.Alpha20, quantity.DegC(c.HomeT)), true
+}
+
+// hear takes the temperature of the transmitter, °C; NaN where it sends none.
+func (c *copperState) hear(t float64) {
+	if c.Sends = t == t; c.Sends {
+		c.Device = t
+	}
+}
+
+// chooseReference begins the baseline of a single sum: on its neighbours if they
+// were heard, else on the transmitter if it sends a temperature.
+func (e *Engine) chooseReference() {
+	c := &e.s.Copper
+	c.ByDevice, c.HomeT = e.m.n == 1 && !c.Heard && c.Sends, c.Device
+}
+
+// tooSoon gives a young baseline on the transmitter up once neighbours are heard.
+func (e *Engine) tooSoon() bool {
+	c := &e.s.Copper
+	return c.ByDevice && c.Heard && c.Blocks < aloneEarly
+}
+
+// untold tells whether nothing is known of the copper of a single sum: nobody
+// tells, or the transmitter's temperature did not go with it in the baseline. One
+// in a cooled cabinet knows nothing of a buried cable.
+func (e *Engine) untold(k int) bool {
+	c, ch := &e.s.Copper, &e.s.Ch[k]
+	if e.m.n != 1 {
+		return false
+	}
+	return c.Alone || c.ByDevice && deviceTells*float64(ch.Scale) > ch.Fit.spread()*ch.Base
+}
+
+// deviceTells is how many times the scatter of a block the copper must have moved
+// by what the transmitter says.
+const deviceTells = 2
 
 // everyChannel has the bit of every channel.
 const everyChannel = 1<<channels - 1
@@ -182,6 +239,16 @@ func (l *fit) add(f, c float64) {
 	l.FF += x * x
 	l.C += y
 	l.FC += x * y
+}
+
+// spread returns the standard deviation of the factors that the line was fitted
+// to.
+func (l *fit) spread() float64 {
+	if l.N == 0 {
+		return 0
+	}
+	m := float64(l.F / l.N)
+	return math.Sqrt(max(0, float64(l.FF/l.N)-m*m))
 }
 
 // away returns how far factor f is from the mean of those that the line was

@@ -78,7 +78,7 @@ func (e *Engine) contacts(p *picture) (claim, bool) {
 func (e *Engine) weigh(k int, p *picture) float64 {
 	ch := &e.s.Ch[k]
 	w := 0.0
-	if e.m.n == 1 && e.s.Copper.Alone || e.s.Low > 0 && p.level[k] < -lost(ch.Base) && ch.abrupt(p.raw[k]) {
+	if e.untold(k) || e.s.Low > 0 && p.level[k] < -lost(ch.Base) && ch.abrupt(p.raw[k]) {
 		return 0 // no copper to hold it against, or a jumper: told as that
 	}
 	if ch.Above >= confirm && e.settled(k, p) {

@@ -25,7 +25,7 @@
 // are known by their soft flanks and left out (heat.go). Contacts only ever add resistance, so f is
 // what the lower leads say: the mean of those that agree with the second lowest
 // of three or four, the lower of two (unless it fell faster than copper can), a
-// single sum takes its neighbours' factor. A lead known to be bad takes part
+// single sum takes its neighbours' factor, or that of its transmitter's temperature. A lead known to be bad takes part
 // with its contact taken off, so that the second to fail is seen as well; of two
 // it is left out once it is far away, for damp in it would pass for copper.
 //
@@ -63,7 +63,8 @@
 // what leaves its partners has an element that drifts, a lead that is not
 // reported, or a shunt (partner.go). Of a single sum the neighbours in the box tell the
 // copper, to 8 K and one and a half times what the season did since the baseline
-// (level.go); without neighbours nothing is said about its level. Where not two lead values are reported, six hours
+// (level.go); without neighbours the temperature of the transmitter does, if it went
+// with the sum in the baseline; without either nothing is said about its level. Where not two lead values are reported, six hours
 // of telegrams without any value are lead-open (open.go).
 //
 // # Forecast

@@ -24,7 +24,7 @@ const (
 	floorPair    = 0.005  // where two values stand against each other
 	calmPair     = 5      // of the largest swing of the baseline there: the swing of both is in it
 	pairSettling = 120    // blocks after work in which, of two, the fall of one can pass for the rise of the other
-	floorAlone   = 0.03   // of a single sum, whose temperature is known from its neighbours only: 8 K that they do not share
+	floorAlone   = 0.03   // of a single sum, whose temperature is known from its neighbours or its transmitter only: 8 K that they do not share
 	aloneSlope   = 1.5    // of the copper that its neighbours moved beyond the temperatures of the baseline: in three weeks nobody sees how a cable follows the season, and one in the sun moves two or three times as much as others
 	aloneOhm     = 0.02   // where one value stands against none: two leads with terminals that settle
 	unlearnt     = 2.0    // factor, less 1, on all of it while the baseline is young
@@ -84,7 +84,7 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 		}
 	case 1:
 		least(aloneOhm, "what the terminals of two leads may change by")
-		least((floorAlone+aloneSlope*ch.Fit.away(p.f))*ch.Base, "3 % of a sum without a second one, and 1.5 times what its neighbours moved beyond the baseline")
+		least((floorAlone+aloneSlope*ch.Fit.away(p.f))*ch.Base, "3 % of a sum without a second one, and 1.5 times what its neighbours or its transmitter moved beyond the baseline")
 		least(3*floorScale*float64(ch.Scale), "9 × block-to-block scatter of the baseline")
 	}
 	if !math.IsInf(p.reach[k], 1) {

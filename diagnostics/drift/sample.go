@@ -79,6 +79,7 @@ func (e *Engine) take(s *measure.Sample, fr *frame, nb *Neighbour, out []finding
 	st := &e.s
 	out = e.watchOpen(&l, out)
 	st.Grid.take(&l, e.m.n)
+	st.Copper.hear(float64(s.DeviceTemp))
 	e.gap(&l)
 	calm := e.m.n == 0
 	if e.m.n > 0 && st.Ch[0].Base > 0 {

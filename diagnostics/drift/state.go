@@ -130,4 +130,9 @@ type copperState struct {
 	JumpWait uint8   // blocks looked at since
 	Full     int64   // last sample with every lead, s
 	GapAt    int64   // when the leads were last back after a time without, s
+	Device   float64 // newest temperature that the transmitter sent, °C
+	Sends    bool    // the newest sample had one
+	HomeT    float64 // the same when the baseline of a sum that rests on it began
+	ByDevice bool    // a single sum is held against the temperature of the transmitter
+	Heard    bool    // neighbours have said something
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
 	"ohmdrift/diagnostics/wiring"
 )
@@ -14,6 +15,15 @@ import (
 // season by the given multiple of that. contact is what the sum has beyond it.
 func oneSum(t *testing.T, season float64, contact func(d float64) float64) []finding.Finding {
 	t.Helper()
+	return sumBeside(t, season, contact, func(day, year float64, s *measure.Sample) *Neighbour {
+		return &Neighbour{Loops: 2, Factor: 1 + day + year}
+	})
+}
+
+// sumBeside runs a sum for 100 days; hint says what others know of the copper, which
+// moves by day and year, as shares.
+func sumBeside(t *testing.T, season float64, contact func(d float64) float64, hint func(day, year float64, s *measure.Sample) *Neighbour) []finding.Finding {
+	t.Helper()
 	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.LoopsOnly))
 	c := newCable(31)
 	var out []finding.Finding
@@ -22,9 +32,63 @@ func oneSum(t *testing.T, season float64, contact func(d float64) float64) []fin
 		day, year := 0.03*math.Sin(2*math.Pi*(d-0.4)), 0.03*math.Sin(2*math.Pi*d/365.25)
 		s := c.at(e.m.spec, i)
 		s.LoopB += quantity.Ohm(contact(d) + 1.001*season*year)
-		out = e.Step(&s, &Neighbour{Loops: 2, Factor: 1 + day + year}, out)
+		out = e.Step(&s, hint(day, year, &s), out)
 	}
 	return counted(out)
+}
+
+// terminals is the temperature of a transmitter that goes with shares of the day
+// and the year of the copper, 0.393 % a kelvin (IEC 60028), rounded to 0.1 °C.
+func terminals(withDay, withYear float64) func(day, year float64, s *measure.Sample) *Neighbour {
+	return func(day, year float64, s *measure.Sample) *Neighbour {
+		t := 25 + (withDay*day+withYear*year)/0.00393
+		s.DeviceTemp = quantity.DegC(math.Round(t*10) / 10)
+		return nil
+	}
+}
+
+// Without neighbours the temperature of the transmitter tells the copper, if it
+// went with it in the baseline.
+func TestSumIsHeldAgainstItsTransmitter(t *testing.T) {
+	grows := func(d float64) float64 { return 0.002 * max(0, d-50) }
+	none := func(float64) float64 { return 0 }
+	out := sumBeside(t, 1, grows, terminals(1, 1))
+	if len(out) == 0 || out[0].Kind != finding.LeadDrift || out[0].Leads != 0 {
+		t.Fatalf("a contact of 100 mΩ in a sum of 1 Ω: %v, want lead-drift and no lead", printed(out))
+	}
+	if out := sumBeside(t, 1, grows, terminals(0, 0)); len(out) != 0 {
+		t.Errorf("a transmitter in a cooled cabinet knows nothing of the cable, and yet: %s", out[0].Evidence)
+	}
+	if out := sumBeside(t, 1, grows, func(_, _ float64, _ *measure.Sample) *Neighbour { return nil }); len(out) != 0 {
+		t.Errorf("nobody tells the temperature, and yet: %s", out[0].Evidence)
+	}
+	for _, with := range [][2]float64{{1, 1}, {0.3, 0.3}, {0, 0}, {1, 0}, {0, 1}, {2, 2}} {
+		for _, season := range []float64{0, 1, 2} {
+			if out := sumBeside(t, season, none, terminals(with[0], with[1])); len(out) != 0 {
+				t.Errorf("sound, transmitter with %g of the day and %g of the year, cable with %g of the year: %s", with[0], with[1], season, out[0].Evidence)
+			}
+		}
+	}
+}
+
+// Neighbours that come to be heard within two days are preferred; later the
+// baseline stays on the transmitter.
+func TestNeighboursArePreferred(t *testing.T) {
+	for _, heardFrom := range []int{1, 20} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.LoopsOnly))
+		c := newCable(31)
+		for i := range 25 * perDay {
+			s, nb := c.at(e.m.spec, i), &Neighbour{}
+			s.DeviceTemp = 25
+			if i >= heardFrom*perDay {
+				nb = &Neighbour{Loops: 3, Factor: copperOn(float64(i) / perDay)}
+			}
+			e.Step(&s, nb, nil)
+		}
+		if got, want := e.s.Copper.ByDevice, heardFrom > 2; got != want {
+			t.Errorf("neighbours heard from day %d: by the transmitter %t, want %t", heardFrom, got, want)
+		}
+	}
 }
 
 // Of a single sum the neighbours tell the copper, so a contact of a few percent

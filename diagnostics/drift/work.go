@@ -130,7 +130,7 @@ func (e *Engine) renew() {
 		e.s.Ch[k] = chState{Sigma: e.s.Ch[k].Sigma, Spike: s}
 	}
 	cu := &e.s.Copper
-	*cu = copperState{Carried: cu.ref()*cu.JumpFrom - 1}
+	*cu = copperState{Carried: cu.ref()*cu.JumpFrom - 1, Heard: cu.Heard, Device: cu.Device, Sends: cu.Sends}
 	e.s.Hiss, e.s.Filter = hissState{}, filterState{}
 	e.s.TwoRose = false
 	e.s.Heat = heatState{}
