@@ -16,7 +16,8 @@ const CheckEngine = "check/1"
 // check is one condition that a single sample can show.
 type check struct {
 	kind   finding.Kind
-	advice string // what to do, for screens and the manual
+	advice string                                               // what to do, for screens and the manual
+	shows  func(l *Loop, s *measure.Sample, a *Assessment) bool // without a word
 	find   func(l *Loop, s *measure.Sample, a *Assessment) (finding.Finding, bool)
 }
 
@@ -37,6 +38,51 @@ func (l *Loop) Check(s *measure.Sample, a *Assessment, out []finding.Finding) []
 		}
 	}
 	return out
+}
+
+// Shown is a set of conditions that one sample shows, a bit for each in the order
+// of CheckKinds.
+type Shown uint8
+
+// Has tells whether the condition i of CheckKinds is shown.
+func (x Shown) Has(i int) bool { return x>>i&1 != 0 }
+
+// CheckKinds returns the kinds that Check can find, in its order.
+func CheckKinds() []finding.Kind {
+	kinds := make([]finding.Kind, len(checks))
+	for i := range checks {
+		kinds[i] = checks[i].kind
+	}
+	return kinds
+}
+
+// Shown tells what Check would find. It writes no evidence: what stands is shown
+// by every sample, and told once.
+func (l *Loop) Shown(s *measure.Sample, a *Assessment) (x Shown) {
+	if !s.Quality.Usable() {
+		return 0
+	}
+	for i := range checks {
+		if checks[i].shows(l, s, a) {
+			x |= 1 << i
+		}
+	}
+	return x
+}
+
+// Find returns what Check finds of one kind; ok is false where that is nothing.
+func (l *Loop) Find(k finding.Kind, s *measure.Sample, a *Assessment) (f finding.Finding, ok bool) {
+	if !s.Quality.Usable() {
+		return f, false
+	}
+	for i := range checks {
+		if checks[i].kind == k {
+			f, ok = checks[i].find(l, s, a)
+			f.Kind = k
+			return f, ok
+		}
+	}
+	return f, false
 }
 
 // Advice returns what to do about a kind that Check or Commission finds; empty

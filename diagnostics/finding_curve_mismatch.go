@@ -14,6 +14,7 @@ import (
 var curveMismatch = check{
 	kind:   finding.CurveMismatch,
 	advice: "compare the sensor's nameplate with the curve set in the transmitter and in the instrument index",
+	shows:  showsCurveMismatch,
 	find:   findCurveMismatch,
 }
 
@@ -21,21 +22,31 @@ var curveMismatch = check{
 // rounding to one decimal, in °C.
 const readingSlack quantity.DeltaC = 0.06
 
-// findCurveMismatch holds the reading against the resistance through the
-// configured curve, and where they disagree looks for a curve that joins them.
-// A trimmed transmitter, or one value of another moment, fits none.
-func findCurveMismatch(l *Loop, s *measure.Sample, a *Assessment) (finding.Finding, bool) {
+// mismatch holds the reading against the resistance through the configured curve,
+// and where they disagree looks for a curve that joins them. A trimmed
+// transmitter, or one value of another moment, fits none.
+func (l *Loop) mismatch(s *measure.Sample) (other rtd.Sensor, shown quantity.DegC, slack quantity.DeltaC, ok bool) {
 	if !quantity.Known(s.Reading) || !quantity.Known(s.Sensor) || l.spec.SensorIs == wiring.Raw {
-		return finding.Finding{}, false
+		return other, shown, slack, false
 	}
-	shown := l.spec.Sensor.Inverse(s.Sensor, l.spec.Accuracy.SensorRes)
+	shown = l.spec.Sensor.Inverse(s.Sensor, l.spec.Accuracy.SensorRes)
 	slope := l.spec.Sensor.SlopeAt(shown)
-	slack := readingSlack + quantity.DeltaC(orZero(l.spec.Accuracy.Instrument)) +
+	slack = readingSlack + quantity.DeltaC(orZero(l.spec.Accuracy.Instrument)) +
 		slope.Error(quantity.Ohm(orZero(l.spec.Accuracy.Sensor)+orZero(l.spec.Accuracy.SensorRes)/2))
 	if gap := quantity.DeltaC(s.Reading - shown); !(math.Abs(float64(gap)) > 3*float64(slack)) {
-		return finding.Finding{}, false
+		return other, shown, slack, false
 	}
-	other, ok := curveThrough(l.spec.Sensor, s.Sensor, s.Reading, slack)
+	other, ok = curveThrough(l.spec.Sensor, s.Sensor, s.Reading, slack)
+	return other, shown, slack, ok
+}
+
+func showsCurveMismatch(l *Loop, s *measure.Sample, _ *Assessment) bool {
+	_, _, _, ok := l.mismatch(s)
+	return ok
+}
+
+func findCurveMismatch(l *Loop, s *measure.Sample, a *Assessment) (finding.Finding, bool) {
+	other, shown, slack, ok := l.mismatch(s)
 	if !ok {
 		return finding.Finding{}, false
 	}

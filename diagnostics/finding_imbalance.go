@@ -12,6 +12,7 @@ import (
 var imbalance = check{
 	kind:   finding.Imbalance,
 	advice: "find which terminal of the named lead has risen; where none is named, compare the leads from both ends",
+	shows:  showsImbalance,
 	find:   findImbalance,
 }
 
@@ -20,11 +21,15 @@ var imbalance = check{
 // assumption alone calls nobody out. Assess shows such an error all the same.
 const assumedSurety = 0.95
 
-func findImbalance(l *Loop, _ *measure.Sample, a *Assessment) (finding.Finding, bool) {
+func showsImbalance(_ *Loop, _ *measure.Sample, a *Assessment) bool {
 	if !a.Over || a.Reason == reasonNotFourWire { // the wrong connection is told instead
-		return finding.Finding{}, false
+		return false
 	}
-	if a.Basis != Measured && a.POverLimit < assumedSurety {
+	return a.Basis == Measured || !(a.POverLimit < assumedSurety)
+}
+
+func findImbalance(l *Loop, s *measure.Sample, a *Assessment) (finding.Finding, bool) {
+	if !showsImbalance(l, s, a) {
 		return finding.Finding{}, false
 	}
 	err, u := l.Counts(a)

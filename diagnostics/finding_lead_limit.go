@@ -14,7 +14,16 @@ import (
 var leadLimit = check{
 	kind:   finding.LeadLimit,
 	advice: "bring the lead below what the device works with: check its terminals, then its cross-section and length",
+	shows:  showsLeadLimit,
 	find:   findLeadLimit,
+}
+
+func showsLeadLimit(l *Loop, s *measure.Sample, a *Assessment) bool {
+	if !positive(l.spec.LeadLimit) {
+		return false
+	}
+	_, ok := findLeadLimit(l, s, a)
+	return ok
 }
 
 // findLeadLimit holds each lead against the resistance up to which the device
@@ -31,6 +40,9 @@ func findLeadLimit(l *Loop, s *measure.Sample, a *Assessment) (finding.Finding, 
 	var set finding.LeadSet
 	worst, p := math.Inf(-1), 0.0
 	for lead, o := range a.Leads {
+		if float64(o) < float64(limit)-u {
+			continue // 2.5 % at most, less than any rule asks for
+		}
 		if q := uncertainty.PAbove(float64(o), u, float64(limit)); q >= l.spec.Rule.Threshold() {
 			set |= finding.LeadsOf(measure.Lead(lead))
 			worst, p = max(worst, float64(o)), max(p, q)

@@ -12,7 +12,16 @@ import (
 var notFourWire = check{
 	kind:   finding.NotFourWire,
 	advice: "compare the terminals with the wiring diagram: a jumper, a lead not landed, or two leads under one terminal",
+	shows:  showsNotFourWire,
 	find:   findNotFourWire,
+}
+
+func showsNotFourWire(l *Loop, _ *measure.Sample, a *Assessment) bool {
+	if l.spec.Wires != 4 {
+		return false
+	}
+	v := l.falseFourWire(&a.Leads)
+	return !v.Sound()
 }
 
 func findNotFourWire(l *Loop, _ *measure.Sample, a *Assessment) (finding.Finding, bool) {

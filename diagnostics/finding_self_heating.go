@@ -13,7 +13,16 @@ import (
 var selfHeating = check{
 	kind:   finding.SelfHeating,
 	advice: "use a smaller measuring current, or improve the contact of the sensor with its medium",
+	shows:  showsSelfHeating,
 	find:   findSelfHeating,
+}
+
+func showsSelfHeating(l *Loop, s *measure.Sample, a *Assessment) bool {
+	if !positive(l.spec.Accuracy.Current2) {
+		return false
+	}
+	_, ok := findSelfHeating(l, s, a)
+	return ok
 }
 
 // heatingShare is the part of the class tolerance that self-heating may have by

@@ -14,7 +14,16 @@ import (
 var thermalEMF = check{
 	kind:   finding.ThermalEMF,
 	advice: "look for unlike metals at unlike temperatures: brass or nickel terminals, a warm cabinet wall, a tinned splice",
+	shows:  showsThermalEMF,
 	find:   findThermalEMF,
+}
+
+func showsThermalEMF(l *Loop, s *measure.Sample, a *Assessment) bool {
+	if !quantity.Known(a.EMF) {
+		return false
+	}
+	_, ok := findThermalEMF(l, s, a)
+	return ok
 }
 
 // maxEMF is what a sensor may make by IEC 60751 (from memory of its clause

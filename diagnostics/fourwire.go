@@ -62,6 +62,9 @@ func (l *Loop) falseFourWire(leads *measure.Leads) FourWireVerdict {
 			return FourWireVerdict{}
 		}
 	}
+	if l.alike(leads) {
+		return l.bothJumpered(leads)
+	}
 	a := side{measure.A1, measure.A2, leads[measure.A1], leads[measure.A2]}
 	b := side{measure.B1, measure.B2, leads[measure.B1], leads[measure.B2]}
 	for _, try := range [...]func(x, y side) FourWireVerdict{l.oneLeadMissing, l.sideJumpered, l.sideHalved} {
@@ -71,7 +74,19 @@ func (l *Loop) falseFourWire(leads *measure.Leads) FourWireVerdict {
 			}
 		}
 	}
-	return l.bothJumpered(a, b)
+	return l.bothJumpered(leads)
+}
+
+// alikeShare is the share of the largest lead above which the smallest is neither
+// a jumper beside it nor a half of it (halfHigh), whoever is whose neighbour.
+const alikeShare = 0.6
+
+// alike tells whether no lead can be told from the others by its size: then the
+// tests of lead against lead, which are many, have nothing to find.
+func (l *Loop) alike(leads *measure.Leads) bool {
+	low := min(leads[0], leads[1], leads[2], leads[3])
+	high := max(leads[0], leads[1], leads[2], leads[3])
+	return low > alikeShare*high+l.est.accuracy+l.est.step
 }
 
 // side is the pair of leads on one side of the element.
@@ -154,15 +169,15 @@ func (l *Loop) sideHalved(s, other side) FourWireVerdict {
 }
 
 // bothJumpered: no lead is seen at all where the cable should have one.
-func (l *Loop) bothJumpered(a, b side) FourWireVerdict {
-	core := l.est.cable * (1 - CableDoubt)
-	if !l.jumper(max(a.high(), b.high()), core) {
+func (l *Loop) bothJumpered(leads *measure.Leads) FourWireVerdict {
+	core, high := l.est.cable*(1-CableDoubt), max(leads[0], leads[1], leads[2], leads[3])
+	if !l.jumper(high, core) {
 		return FourWireVerdict{}
 	}
 	return FourWireVerdict{
-		Connection: wiring.JumperBothLanded, Leads: a.leads() | b.leads(), Error: l.est.cable, Confidence: 0.8,
+		Connection: wiring.JumperBothLanded, Leads: finding.LeadsOf(measure.A1, measure.A2, measure.B1, measure.B2), Error: l.est.cable, Confidence: 0.8,
 		form: "all four leads have %.3[3]f Ω at most where the cable should have %.3[4]f Ω: both sides are joined at the transmitter",
-		p:    max(a.high(), b.high()), q: l.est.cable,
+		p:    high, q: l.est.cable,
 	}
 }
 

@@ -46,13 +46,13 @@ func (e *Engine) overAtHome(err quantity.DeltaC) bool {
 
 // Exceed takes whether the loop is beyond its limit now, and why. A finding that
 // carries the error is out of specification as long as that lasts; it says so at
-// once.
-func (e *Engine) Exceed(over bool, why string, out []finding.Finding) []finding.Finding {
+// once, with the words of why.
+func (e *Engine) Exceed(over bool, why func() string, out []finding.Finding) []finding.Finding {
 	e.s.Beyond = over
 	r := &e.s.Found[aboutContact]
 	if !over || r.Kind == 0 || r.Severity >= finding.OutOfSpec {
 		return out
 	}
 	r.Severity, r.Updated = finding.OutOfSpec, e.s.Last
-	return append(out, e.finding(r, finding.Updated, why))
+	return append(out, e.finding(r, finding.Updated, why()))
 }

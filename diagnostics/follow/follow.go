@@ -28,12 +28,11 @@ type Loop struct {
 	assess *diagnostics.Loop
 	engine *drift.Engine
 	held   [len(heldKinds)]held
-	drift  uint32       // kinds that stand at the engine, bits by position in heldKinds
-	caused bool         // the imbalance is held by the finding about its cause
-	sum    bool         // it reports one sum of leads, whose error rests on the cable of the index
-	found  quantity.Ohm // half of it when the loop was first followed; 0 = not known yet
-	cable  bool         // another cable was seen: what the index says of it does not hold
-	seen   []finding.Finding
+	drift  uint32                 // kinds that stand at the engine, bits by position in heldKinds
+	caused bool                   // the imbalance is held by the finding about its cause
+	sum    bool                   // it reports one sum of leads, whose error rests on the cable of the index
+	found  quantity.Ohm           // half of it when the loop was first followed; 0 = not known yet
+	cable  bool                   // another cable was seen: what the index says of it does not hold
 	now    diagnostics.Assessment // of the sample under way, here so that it stays off the heap
 }
 
@@ -125,66 +124,63 @@ func (l *Loop) note(i int, s finding.State) {
 }
 
 func (l *Loop) check(s *measure.Sample, a *diagnostics.Assessment, out []finding.Finding) []finding.Finding {
-	l.seen = l.assess.Check(s, a, l.seen[:0])
+	shown := l.assess.Shown(s, a)
 	for i, kind := range heldKinds {
-		now := find(l.seen, kind)
-		h := &l.held[i]
-		receded := l.assess.Receded(kind, a)
-		if kind == finding.Imbalance && a.Basis != diagnostics.Measured {
-			if !h.open && (l.engine.Recabling() || l.sum && l.found == 0) {
-				now = nil // it rests on the cable that was there
-			}
-			receded = receded || l.cable
+		h, now := &l.held[i], shown.Has(i)
+		if !now && !h.open {
+			h.run = 0
+			continue // most kinds of most samples
 		}
-		changed := h.step(s.At, now, receded)
+		if kind == finding.Imbalance && a.Basis != diagnostics.Measured && !h.open && (l.engine.Recabling() || l.sum && l.found == 0) {
+			now = false // it rests on the cable that was there
+		}
+		changed := h.step(s.At, now, h.open && l.receded(kind, a))
+		if changed && h.open {
+			h.named(l.assess, kind, s, a)
+		}
 		switch {
 		case kind == finding.Imbalance:
-			out = l.imbalance(h, changed, now, a, out)
+			out = l.imbalance(h, changed, now, s, a, out)
 		case changed && l.drift&(1<<i) == 0:
-			out = append(out, l.tell(kind, h, now, a))
+			out = append(out, l.tell(kind, h, s, a))
 		}
 	}
 	return out
 }
 
+// receded tells whether a condition that stands is gone for sure.
+func (l *Loop) receded(kind finding.Kind, a *diagnostics.Assessment) bool {
+	return l.assess.Receded(kind, a) || kind == finding.Imbalance && a.Basis != diagnostics.Measured && l.cable
+}
+
 // imbalance tells an error over the limit, unless its cause stands as a finding
 // about contacts: then that one says it. What was told before its cause was found
 // is taken back, and told again when the cause goes and the error stays.
-func (l *Loop) imbalance(h *held, changed bool, now *finding.Finding, a *diagnostics.Assessment, out []finding.Finding) []finding.Finding {
+func (l *Loop) imbalance(h *held, changed, now bool, s *measure.Sample, a *diagnostics.Assessment, out []finding.Finding) []finding.Finding {
 	err, _ := l.assess.Counts(a)
 	was := l.caused
 	l.caused = h.open && l.engine.Carries(err)
-	if was && !l.caused && h.open && now == nil {
+	if was && !l.caused && h.open && !now {
 		l.caused = true // within the limit for the moment: nothing to tell yet
 	}
 	if changed || h.open {
-		why := ""
-		if now != nil {
-			why = now.Evidence
-		}
-		out = l.engine.Exceed(l.caused && now != nil, why, out)
+		out = l.engine.Exceed(l.caused && now, func() string {
+			f, _ := l.assess.Find(finding.Imbalance, s, a)
+			return f.Evidence
+		}, out)
 	}
 	if l.drift&(1<<heldIndex(finding.Imbalance)) != 0 {
 		return out
 	}
 	switch begins := h.open && !l.caused && (changed || was); {
 	case begins, changed && !h.open && !was:
-		out = append(out, l.tell(finding.Imbalance, h, now, a))
+		out = append(out, l.tell(finding.Imbalance, h, s, a))
 	case l.caused && !was && !changed:
 		f := l.cleared(finding.Imbalance, h, a)
 		f.Evidence = "told by the finding about its cause from now on"
 		out = append(out, f)
 	}
 	return out
-}
-
-func find(fs []finding.Finding, k finding.Kind) *finding.Finding {
-	for i := range fs {
-		if fs[i].Kind == k {
-			return &fs[i]
-		}
-	}
-	return nil
 }
 
 func heldIndex(k finding.Kind) int {
@@ -214,13 +210,13 @@ type held struct {
 	against  time.Time // first sample of the run
 }
 
-// step takes the condition as one sample shows it: now is nil when it is
+// step takes the condition as one sample shows it: now is false when it is
 // absent; receded says that it is gone for sure, not just below its threshold.
 // It reports that the state has changed.
-func (h *held) step(at time.Time, now *finding.Finding, receded bool) bool {
-	against := now != nil
+func (h *held) step(at time.Time, now, receded bool) bool {
+	against := now
 	if h.open {
-		against = now == nil && receded
+		against = !now && receded
 	}
 	if !against {
 		h.run = 0
@@ -234,16 +230,20 @@ func (h *held) step(at time.Time, now *finding.Finding, receded bool) bool {
 		return false
 	}
 	h.run, h.open = 0, !h.open
-	if h.open {
-		h.since, h.leads, h.severity = h.against, now.Leads, now.Severity
-	}
 	return true
 }
 
+// named notes since when a condition that has just begun lasts, and what it is
+// about.
+func (h *held) named(l *diagnostics.Loop, kind finding.Kind, s *measure.Sample, a *diagnostics.Assessment) {
+	f, _ := l.Find(kind, s, a)
+	h.since, h.leads, h.severity = h.against, f.Leads, f.Severity
+}
+
 // tell writes the transition of a kind that has just begun or ended.
-func (l *Loop) tell(kind finding.Kind, h *held, now *finding.Finding, a *diagnostics.Assessment) finding.Finding {
+func (l *Loop) tell(kind finding.Kind, h *held, s *measure.Sample, a *diagnostics.Assessment) finding.Finding {
 	if h.open {
-		f := *now
+		f, _ := l.assess.Find(kind, s, a)
 		f.Since = h.since
 		return f
 	}

@@ -2,6 +2,7 @@ package follow
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -134,6 +135,13 @@ func TestOneKindIsToldOnce(t *testing.T) {
 	cleared := []finding.Finding{{Kind: finding.NotFourWire, State: finding.Cleared}}
 	if got := l.merge(cleared, 0); len(got) != 1 {
 		t.Fatalf("the engine's clear was swallowed: %v", got)
+	}
+}
+
+// The conditions are told apart by their place alone.
+func TestHeldKindsAreThoseOfCheck(t *testing.T) {
+	if want := diagnostics.CheckKinds(); !slices.Equal(heldKinds[:], want) {
+		t.Errorf("%v are held, Check finds %v", heldKinds, want)
 	}
 }
 
