@@ -233,7 +233,10 @@ const pulledMoves = 0.25
 // fallWorth is the slow fall below copper from which it is called a voltage, Ω.
 func (e *Engine) fallWorth(k int, p *picture) float64 {
 	least := fallOhm
-	if e.leansTo(k, p, coupleKept) {
+	switch {
+	case e.coupling(k).process != 0 && e.leansTo(k, p, 1):
+		least = 0
+	case e.leansTo(k, p, coupleKept):
 		least /= 2
 	}
 	return max(least, 1.5*p.limit[k])
@@ -241,7 +244,8 @@ func (e *Engine) fallWorth(k int, p *picture) float64 {
 
 // fallOhm is more than terminals that settle after work lose slowly: five
 // terminal points of a few mΩ. Half of it will do when the fall goes with the
-// temperatures of head and box.
+// temperatures of head and box, and none is needed where the process moves and all
+// is as with a thermocouple: what settles does not know the process.
 const fallOhm = 0.02
 
 // A step below these is no finding until it grows.

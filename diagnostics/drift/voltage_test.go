@@ -116,6 +116,21 @@ func TestVoltages(t *testing.T) {
 	}
 }
 
+// A voltage that falls is seen as early as one that rises where the process moves:
+// a little beyond the threshold of 3 mΩ, not at the 20 of a slow fall alone.
+func TestFallingVoltageBesideAMovingProcess(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(5)
+	c.process, c.fault = batches, junction(measure.B1, batches, 1, -0.02)
+	out := counted(run(e, &c, 0, 65*perDay))
+	if len(out) == 0 {
+		t.Fatal("nothing found")
+	}
+	if f := out[0]; f.Kind != finding.ThermalEMF || float64(f.Contact) < -0.010 || float64(f.Contact) > -0.003 {
+		t.Errorf("first %s at %s: want thermal-emf between −3 and −10 mΩ", f.Kind, ohms(float64(f.Contact)))
+	}
+}
+
 // The implied difference between head and box must be one that can be: 50 °C
 // against a box that began between −20 and 45 °C, with the level up to three
 // times ahead of the movement or a third behind it.
