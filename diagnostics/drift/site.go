@@ -77,28 +77,45 @@ func (s *Site) Mark(at time.Time, out []finding.Finding) []finding.Finding {
 	s.count(at.Unix(), s.last)
 	s.last = at.Unix()
 	for i := range s.boxes {
-		b := &s.boxes[i]
-		for _, m := range b.members {
-			s.said[m] = s.neighbours(b, m)
-		}
+		s.neighbours(s.boxes[i].members)
 	}
 	return s.compare(at, s.together(at, out))
 }
 
-// neighbours returns the median factor of the other loops of a box.
-func (s *Site) neighbours(b *box, loop int) Neighbour {
+// neighbours tells each loop of a box the median factor of the others.
+func (s *Site) neighbours(members []int) {
 	s.buf = s.buf[:0]
-	for _, m := range b.members {
-		if f := s.put[m].Factor; m != loop && !math.IsNaN(f) {
+	for _, m := range members {
+		if f := s.put[m].Factor; !math.IsNaN(f) {
 			s.buf = append(s.buf, f)
 		}
 	}
-	n := len(s.buf)
+	slices.Sort(s.buf)
+	for _, m := range members {
+		own, ok := slices.BinarySearch(s.buf, s.put[m].Factor)
+		if !ok {
+			own = len(s.buf) // not known: all are others
+		}
+		s.said[m] = medianWithout(s.buf, own)
+	}
+}
+
+// medianWithout returns the median of sorted factors but the one at own.
+func medianWithout(sorted []float64, own int) Neighbour {
+	n := len(sorted)
+	if own < n {
+		n--
+	}
 	if n == 0 {
 		return Neighbour{}
 	}
-	slices.Sort(s.buf)
-	return Neighbour{Loops: n, Factor: (s.buf[(n-1)/2] + s.buf[n/2]) / 2}
+	at := func(i int) float64 {
+		if i >= own {
+			i++
+		}
+		return sorted[i]
+	}
+	return Neighbour{Loops: n, Factor: (at((n-1)/2) + at(n/2)) / 2}
 }
 
 // Neighbour returns what the neighbours of a loop say as of the last mark. The
