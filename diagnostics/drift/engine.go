@@ -99,10 +99,14 @@ func (e *Engine) Estimate() Estimate {
 	if cu.N > 0 && !cu.Alone {
 		x.CopperFactor = cu.F
 	}
-	p := e.newest()
+	p := e.latest()
+	if e.m.n == 3 { // of three alone levels can say that the lowest is copper
+		e.heights(&p)
+	}
+	e.shift(&p.u, &p)
 	for k := range e.m.n {
 		if c := &e.m.ch[k]; !c.sum {
-			x.Contact[c.lead] = quantity.Ohm(p.newest[k])
+			x.Contact[c.lead] = quantity.Ohm(p.u[k])
 		}
 	}
 	if at := e.Estimated(); !at.IsZero() {
@@ -186,6 +190,13 @@ func (e *Engine) Publish() Published {
 
 // newest returns the picture of the newest judged block.
 func (e *Engine) newest() picture {
+	p := e.latest()
+	e.levels(&p)
+	return p
+}
+
+// latest returns the residuals of the newest judged block as they are.
+func (e *Engine) latest() picture {
 	cu := &e.s.Copper
 	p := picture{at: e.s.Block.Index * blockS, f: float64(cu.Ring[recent-1]), t: float64(cu.Temp[recent-1]), blocks: cu.Blocks}
 	for k := range e.m.n {
@@ -194,7 +205,6 @@ func (e *Engine) newest() picture {
 			p.u[k] = float64(c.U[recent-1])
 		}
 	}
-	e.levels(&p)
 	return p
 }
 

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/wiring"
 )
 
@@ -39,5 +40,34 @@ func TestFrameIsThatOfTheChannels(t *testing.T) {
 	}
 	if fr.wide != wide {
 		t.Errorf("narrowest gate %v, want %v", fr.wide, wide)
+	}
+}
+
+// An estimate leaves out what it has no use for; its contacts are those of the
+// whole picture, of three leads of which two have risen as well.
+func TestEstimateIsThatOfTheWholePicture(t *testing.T) {
+	for name, fault := range map[string]func(float64, *[measure.LeadCount]float64){
+		"sound": nil,
+		"one":   growth(measure.B1, 25, 0.004),
+		"two": func(d float64, v *[measure.LeadCount]float64) {
+			growth(measure.B1, 25, 0.004)(d, v)
+			growth(measure.A1, 28, 0.009)(d, v)
+		},
+	} {
+		for _, m := range []wiring.Method{wiring.ThreeWireDual, wiring.FourWire} {
+			e := mustEngine(t, testSpec(t, "TT-1", m, wiring.AllLeads))
+			c := newCable(5)
+			c.fault = fault
+			c.feed(e, 0, 45*perDay+9)
+			p, got := e.newest(), e.Estimate()
+			for k := range e.m.n {
+				if l := e.m.ch[k].lead; float64(got.Contact[l]) != p.newest[k] || p.u[k] == 0 {
+					t.Errorf("%s, %v: lead %v has %v, want %v", name, m, l, got.Contact[l], p.newest[k])
+				}
+			}
+			if name == "two" && m == wiring.ThreeWireDual && !p.lowest {
+				t.Error("two rose and it was not seen: the test shows little")
+			}
+		}
 	}
 }

@@ -33,12 +33,25 @@ const (
 
 // levels completes the picture with levels and thresholds.
 func (e *Engine) levels(p *picture) {
+	e.heights(p)
+	p.newest = p.u
+	for k := range e.m.n {
+		p.quick[k], p.mean[k] = e.s.Ch[k].level(3), e.s.Ch[k].mean(8)
+	}
+	e.shift(&p.quick, p)
+	e.shift(&p.newest, p)
+	e.shift(&p.mean, p)
+}
+
+// heights completes it with the levels of two days, their thresholds, and which
+// lead is taken for copper by them.
+func (e *Engine) heights(p *picture) {
 	p.grow = 1 + unlearnt*min(1, math.Exp(-(float64(p.blocks)-settling)/24))
 	if k := e.s.Found[aboutWork].kind(); k == finding.LeadsSwapped || k == finding.LeadRestored { // what was just worked on settles
 		p.grow = max(p.grow, 2)
 	}
 	for k := range e.m.n {
-		p.level[k], p.quick[k] = e.s.Ch[k].level(8), e.s.Ch[k].level(3)
+		p.level[k] = e.s.Ch[k].level(8)
 		p.reach[k] = e.reach(k, p.t)
 		l, _ := e.threshold(k, p)
 		p.limit[k] = l * p.grow
@@ -50,13 +63,6 @@ func (e *Engine) levels(p *picture) {
 		p.level = p.raw
 		e.shift(&p.level, p)
 	}
-	e.shift(&p.quick, p)
-	p.newest = p.u
-	e.shift(&p.newest, p)
-	for k := range e.m.n {
-		p.mean[k] = e.s.Ch[k].mean(8)
-	}
-	e.shift(&p.mean, p)
 }
 
 // threshold returns the level at which a contact is called bad on a baseline

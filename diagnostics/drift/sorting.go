@@ -33,13 +33,12 @@ func inOrder(bits int32) int32 { return bits ^ bits>>31&math.MaxInt32 }
 // Programming 3, algorithm 5.2.2M): for every p, 2p … 1, a merge of what is p
 // apart.
 func network(x []int32) {
-	n := len(x)
-	top := 1
-	for top < n {
+	top := uint(1)
+	for top < uint(len(x)) {
 		top *= 2
 	}
 	for p := top / 2; p > 0; p /= 2 {
-		q, r, d := top/2, 0, p
+		q, r, d := top/2, uint(0), p
 		for {
 			exchange(x, p, r, d)
 			if q == p {
@@ -52,12 +51,15 @@ func network(x []int32) {
 
 // exchange orders x[i] and x[i+d] for every i whose bit p is that of r: runs of p
 // numbers that lie 2p apart.
-func exchange(x []int32, p, r, d int) {
-	for from := r; from < len(x)-d; from += 2 * p {
-		a := x[from:min(from+p, len(x)-d)]
-		b := x[from+d:][:len(a)]
-		for i, v := range a {
-			w := b[i]
+func exchange(x []int32, p, r, d uint) {
+	if d >= uint(len(x)) {
+		return
+	}
+	b := x[d:]
+	a := x[:len(b)]
+	for from := r; from < uint(len(a)); from += 2 * p {
+		for i := from; i < min(from+p, uint(len(a))); i++ {
+			v, w := a[i], b[i]
 			a[i], b[i] = min(v, w), max(v, w)
 		}
 	}
