@@ -3,10 +3,11 @@ package replay
 import (
 	"bufio"
 	"bytes"
-	"compress/gzip"
 	"errors"
 	"fmt"
 	"io"
+
+	"github.com/klauspost/compress/gzip" // a fifth less time than that of the standard library, for the same errors
 )
 
 // blockSize is how much text is parsed at a time.
