@@ -284,7 +284,11 @@ func (e *Engine) noisy(k int, p *picture) bool {
 
 // noiseWorth is the scatter that a lead adds from which it is called noisy, Ω.
 func (e *Engine) noiseWorth(k int, p *picture) float64 {
-	return max(noiseOhm, 0.05*min(p.reach[k], 0.2), float64(e.s.Grid.Step)/2)
+	g := float64(e.s.Grid.Step) / 2
+	if !e.dithered() {
+		g *= 1.5 // what the edge of a step makes of a lead that stood still
+	}
+	return max(noiseOhm, 0.05*min(p.reach[k], 0.2), g)
 }
 
 // noiseOhm is the scatter from which it matters, Ω: a sound input has 1 to 3 mΩ.

@@ -139,8 +139,19 @@ func (e *Engine) evenly(change float64) bool {
 }
 
 // processStepped tells whether the process went to another temperature with the
-// change: a shunt that conducts while the element is hot comes with it.
+// change and has not been back since: a shunt that conducts while the element is
+// hot comes with it, and is gone when it is back.
 func (e *Engine) processStepped() bool {
-	t := e.s.Copper.Temp[recent-filterWait-3:] // newest block, filterWait of which the noise is known, two before them
-	return math.Abs(median32(t[:2])-median32(t[2:4])) > heatMoved
+	t := &e.s.Copper.Temp // newest block, filterWait of which the noise is known, three before them
+	away := false
+	for _, was := range t[:2] { // the third may be the block after: a step is found a block early or late
+		for _, x := range t[3:] {
+			d := math.Abs(float64(x - was))
+			if d <= heatMoved {
+				return false
+			}
+			away = away || d > heatMoved // absent readings are neither
+		}
+	}
+	return away
 }

@@ -49,6 +49,30 @@ func TestAnotherFilterIsNoLeak(t *testing.T) {
 	}
 }
 
+// A process that is as hot after the change as it was before has nothing to do with
+// it, whatever batch it was making in between.
+func TestProcessThatCameWithTheNoise(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		temp [recent]float32 // °C, by block, the change within the fourth
+		came bool
+	}{
+		{"still", [recent]float32{70, 70, 70, 70, 70, 70, 70, 70, 70, 70, 70, 70}, false},
+		{"emptied before", [recent]float32{69, 62, 27, 70, 70, 70, 70, 70, 109, 70, 70, 70}, false},
+		{"heated", [recent]float32{39, 38, 39, 70, 70, 71, 70, 70, 69, 70, 70, 70}, true},
+		{"heated a block later", [recent]float32{39, 38, 39, 39, 70, 71, 70, 70, 69, 70, 70, 70}, false},
+		{"not read", [recent]float32{nan32, nan32, nan32, nan32, nan32, nan32, nan32, nan32, nan32, nan32, nan32, nan32}, false},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireDual, wiring.AllLeads))
+		e.s.Copper.Temp = tt.temp
+		if got := e.processStepped(); got != tt.came {
+			t.Errorf("%s: %v, want %v", tt.name, got, tt.came)
+		}
+	}
+}
+
+var nan32 = float32(math.NaN())
+
 // What grows, comes and goes, or takes one lead alone is no filter.
 func TestNoFilter(t *testing.T) {
 	for name, factor := range map[string]func(float64, measure.Lead) float64{

@@ -82,3 +82,28 @@ func TestContactThatHealsDoesNotMakeTheOthersRise(t *testing.T) {
 		}
 	}
 }
+
+// Of two leads the sound one seems to rise when the other heals. It comes from
+// below and ends where cores of one cable are; a contact goes away from there.
+func TestContactThatHealsBesideOneLead(t *testing.T) {
+	for _, tt := range []struct {
+		healing float64 // Ω that b1 has in the baseline and loses
+		growth  float64 // Ω a day of b2
+		by      float64 // day by which b2 is named; 0 = nothing
+	}{{0.03, 0, 0}, {0.06, 0, 0}, {0, 0.001, 80}, {0.03, 0.003, 80}} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.PairsOnly))
+		c := newCable(3)
+		c.lead = [measure.LeadCount]float64{0.5, 0.5, 0.5, 0.501}
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			v[measure.B1] += tt.healing * math.Exp(-max(0, d-30)/15)
+			v[measure.B2] += tt.growth * max(0, d-60)
+		}
+		b := bad(c.feed(e, 0, 120*perDay))
+		switch {
+		case tt.by == 0 && len(b) > 0:
+			t.Errorf("b1 loses %.2f Ω: %s %v on day %.1f: %s", tt.healing, b[0].Kind, b[0].Leads.Names(), on(b[0].Time), b[0].Evidence)
+		case tt.by > 0 && (len(b) == 0 || b[0].Leads != finding.LeadsOf(measure.B2) || on(b[0].Time) < 60 || on(b[0].Time) > tt.by):
+			t.Errorf("b1 loses %.2f Ω, b2 gains %.3f Ω a day: found %v, want b2 by day %.0f", tt.healing, tt.growth, b, tt.by)
+		}
+	}
+}

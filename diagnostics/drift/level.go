@@ -28,6 +28,7 @@ const (
 	aloneSlope   = 1.5    // of the copper that its neighbours moved beyond the temperatures of the baseline: in three weeks nobody sees how a cable follows the season, and one in the sun moves two or three times as much as others
 	aloneOhm     = 0.02   // where one value stands against none: two leads with terminals that settle
 	unlearnt     = 2.0    // factor, less 1, on all of it while the baseline is young
+	unseenTimes  = 2.0    // standard deviations of what the season of one core may have done unseen
 	settling     = 48     // blocks after work in which terminals settle: contacts fall by tens of mΩ with a time constant of days
 )
 
@@ -98,7 +99,7 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	} else if e.m.ch[k].coef == 0 && e.tightLimit() > 0 {
 		least(min(runOhm, floorVolt*e.tightLimit()*e.m.slope(p.t)), "what the terminals of a run may change by, where the method takes the lead out")
 	}
-	if s := seasonDoubt * e.seasonOff(); s > 0 {
+	if s := math.Hypot(seasonDoubt*e.seasonOff(), unseenTimes*e.seasonUnseen(k)); s > 0 {
 		if s > x {
 			rule = "what the season was taken to do"
 		}

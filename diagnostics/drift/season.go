@@ -95,7 +95,8 @@ func (e *Engine) takeSeason() {
 	var share, sorted [channels]float64
 	for k := range n {
 		ch := &e.s.Ch[k]
-		share[k] = s.slope(k, ch) / ch.Base
+		b, _ := s.slope(k, ch)
+		share[k] = b / ch.Base
 	}
 	sorted = share
 	slices.Sort(sorted[:n])
@@ -140,21 +141,41 @@ func (e *Engine) learnSeason(f float64, c *[channels]float64) {
 	}
 }
 
-// slope returns s of a channel, Ω.
-func (s *seasonState) slope(k int, ch *chState) float64 {
+// slope returns s of a channel and its standard deviation, Ω.
+func (s *seasonState) slope(k int, ch *chState) (b, sd float64) {
 	x := &s.Ch[k]
 	if s.TT == 0 {
-		return 0
+		return 0, seasonPrior * ch.Base
 	}
 	ff := float64(s.FF - s.FT*s.FT/s.TT) // what is left beside a steady growth
 	cf := float64(x.CF - s.FT*x.CT/s.TT)
 	if ff <= 0 {
-		return 0
+		return 0, seasonPrior * ch.Base
 	}
 	noise, prior := math.Hypot(homeDrift, float64(ch.Scale)/2), seasonPrior*ch.Base
 	v := noise * noise * seasonTied / float64(s.N) // of the slope, times ff
-	b, most := cf/(ff+v/(prior*prior)), seasonMost*ch.Base
-	return min(max(b*max(0, 1-seasonSure*v/(ff*b*b+v*1e-6)), -most), most)
+	b, sd = cf/(ff+v/(prior*prior)), math.Sqrt(v/(ff+v/(prior*prior)))
+	most := seasonMost * ch.Base
+	return min(max(b*max(0, 1-seasonSure*v/(ff*b*b+v*1e-6)), -most), most), sd
+}
+
+// seasonUnseen returns what the season may do to channel k that its leads have not
+// shown yet: its slope is known as well as the weather so far tells, and the season
+// has gone on since the baseline.
+func (e *Engine) seasonUnseen(k int) float64 {
+	s := &e.s.Season
+	if e.m.n < 2 {
+		return 0
+	}
+	home := s.Home
+	if home == 0 {
+		home = s.MF
+	}
+	_, sd := s.slope(k, &e.s.Ch[k])
+	if e.m.n == 2 {
+		sd /= 2 // their mean is the copper: half of a difference is either one's
+	}
+	return sd * math.Abs(float64(s.F-home))
 }
 
 // seasonOff returns the most that is taken off a lead of the loop, Ω. Taken off

@@ -261,8 +261,38 @@ const healedShare = 0.5
 // their resistance; common practice for one drum.
 const coreShare = 0.003
 
+// evened tells whether of two leads one rose slowly to where the other is. The
+// cores of a cable are equal, so a contact takes its lead away from the other; a
+// lead that was far below it and comes nearer does so because the other lost a
+// contact that was bad when the baseline was learnt.
+func (e *Engine) evened(k int, p *picture) bool {
+	if e.m.n != 2 || e.m.ch[k].sum || e.s.Ch[k].Above < confirm || !(p.level[k] > 0) || p.level[k] > farReach*p.reach[k] {
+		return false
+	}
+	own := func(j int) float64 { return e.s.Ch[j].Base*p.f + e.s.Ch[j].usual(p.f) + p.level[j] }
+	return own(k)-own(1-k) < healedShare*p.level[k]-coreShare*e.s.Ch[k].Base
+}
+
+// evenOut learns two leads that came nearer to each other.
+func (e *Engine) evenOut(p *picture, out []finding.Finding) []finding.Finding {
+	for k := range e.m.n {
+		if !e.evened(k, p) || e.s.Found[aboutContact].Channels>>k&1 != 0 {
+			continue
+		}
+		c := claim{
+			kind: finding.LeadRestored, leads: e.m.ch[1-k].named, severity: finding.Info, since: e.s.Ch[k].Rise, contact: -p.level[k], sure: 0.6,
+			evidence: fmt.Sprintf("%s was above %s by more than cores of a cable differ and is so by %s less since %s: a contact that was bad from the beginning becomes better; learnt", e.m.name(1-k), e.m.name(k), ohms(p.level[k]), day(e.s.Ch[k].Rise)),
+		}
+		e.absorb(k, p.raw[k])
+		e.absorb(1-k, p.raw[1-k])
+		return e.raise(aboutWork, p.at, &c, out)
+	}
+	return out
+}
+
 // healing learns leads that fell slowly to where the others are.
 func (e *Engine) healing(p *picture, out []finding.Finding) []finding.Finding {
+	out = e.evenOut(p, out)
 	for k := range e.m.n {
 		if !e.fell(k, p) || !e.healed(k, p) {
 			continue
