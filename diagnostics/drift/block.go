@@ -68,13 +68,13 @@ func median32(x []float32) float64 {
 	if len(x) == 1 { // a slot of a poll in ten minutes
 		return float64(x[0])
 	}
-	var buf [slotsPerBlock]float32
+	var buf [slotsPerBlock]key
 	y := sorted(x, &buf)
 	n := len(y)
 	if n == 0 {
 		return math.NaN()
 	}
-	return (float64(y[(n-1)/2]) + float64(y[n/2])) / 2
+	return (y[(n-1)/2].value() + y[n/2].value()) / 2
 }
 
 // enough tells whether the running block has the slots to be judged: a third of
@@ -158,7 +158,7 @@ const madToSigma = 1.4826022185
 // core returns the mean of the middle half of the numbers among x: as deaf to
 // outliers as a median, and it still moves when rounding holds a median still.
 func core(x []float32) float64 {
-	var buf [slotsPerBlock]float32
+	var buf [slotsPerBlock]key
 	y := sorted(x, &buf)
 	n := len(y)
 	if n == 0 {
@@ -167,7 +167,7 @@ func core(x []float32) float64 {
 	cut := n / 4
 	sum := 0.0
 	for _, v := range y[cut : n-cut] {
-		sum += float64(v)
+		sum += v.value()
 	}
 	return sum / float64(n-2*cut)
 }

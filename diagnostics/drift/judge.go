@@ -43,11 +43,12 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 		c[k] = e.contact(k)
 	}
 	e.season(p.f, &c)
+	moved := p.f - median32(cu.Ring[recent-min(int(cu.N), 8):])
 	for k := range e.m.n {
 		p.u[k] = math.NaN()
 		if !math.IsNaN(c[k]) {
 			p.u[k] = c[k] - e.s.Ch[k].usual(p.f)
-			e.follow(k, &p, c[k])
+			e.follow(k, &p, moved)
 		}
 	}
 	e.levels(&p)
@@ -93,15 +94,15 @@ const (
 	swingWeight = 0.05 // five days of blocks: a few day-night cycles
 )
 
-// follow updates what a channel remembers of its recent blocks.
-func (e *Engine) follow(k int, p *picture, c float64) {
-	ch, cu := &e.s.Ch[k], &e.s.Copper
+// follow updates what a channel remembers of its recent blocks; f is how far the
+// copper factor is from that of two days.
+func (e *Engine) follow(k int, p *picture, f float64) {
+	ch := &e.s.Ch[k]
 	if ch.DiffN > 5 {
 		ch.Sigma = math.Sqrt(float64(ch.Diff) / float64(ch.DiffN) / 2)
 	}
 	if ch.UN >= 4 {
 		u := p.u[k] - ch.level(8)
-		f := p.f - median32(cu.Ring[recent-min(int(cu.N), 8):])
 		most := max(5*ch.Swing.size(), 4*float64(ch.Scale), 0.002) // a step is no swing
 		ch.Swing.add(min(max(u, -most), most), f, int(p.at/blockS)&3)
 	}

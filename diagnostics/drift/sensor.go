@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"slices"
 
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
@@ -222,11 +223,13 @@ func (e *Engine) unseen(p *picture) (claim, bool) {
 	return c, true
 }
 
+func isNumber(x float32) bool { return x == x }
+
 // sensorBlock ends a block of six hours. Without a sensor value nothing fades:
 // what is not seen has not healed.
 func (e *Engine) sensorBlock() {
 	c, b := &e.s.Ch[ofSensor], &e.s.Block
-	if !e.m.up && !e.m.down || math.IsNaN(median32(b.T[:b.N])) {
+	if !e.m.up && !e.m.down || !slices.ContainsFunc(b.T[:b.N], isNumber) {
 		return
 	}
 	c.Above = 0

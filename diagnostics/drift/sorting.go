@@ -7,32 +7,56 @@ import "math"
 // guess. The exchanges of a sorting network are the same whatever the values, and
 // the smaller and the larger of two whole numbers need no branch at all.
 
+// key is a float32 as a whole number that compares as the float does (IEEE 754:
+// sign and magnitude).
+type key int32
+
+func keyOf(x float32) key {
+	bits := key(math.Float32bits(x))
+	return bits ^ bits>>31&math.MaxInt32
+}
+
+// value returns the number that a key stands for.
+func (k key) value() float64 {
+	return float64(math.Float32frombits(uint32(k ^ k>>31&math.MaxInt32)))
+}
+
 // sorted puts the numbers among x, in ascending order, at the beginning of buf and
 // returns them; NaN are left out. It takes len(buf) values at most.
-func sorted(x []float32, buf *[slotsPerBlock]float32) []float32 {
-	var key [slotsPerBlock]int32
+func sorted(x []float32, buf *[slotsPerBlock]key) []key {
 	n := 0
 	for _, v := range x {
 		if v == v {
-			key[n] = inOrder(int32(math.Float32bits(v)))
+			buf[n] = keyOf(v)
 			n++
 		}
 	}
-	network(key[:n])
-	for i, k := range key[:n] {
-		buf[i] = math.Float32frombits(uint32(inOrder(k)))
+	if n <= few {
+		insertion(buf[:n])
+	} else {
+		network(buf[:n])
 	}
 	return buf[:n]
 }
 
-// inOrder turns the bits of a float32 into a whole number that compares as the
-// float does (IEEE 754: sign and magnitude), and such a number back.
-func inOrder(bits int32) int32 { return bits ^ bits>>31&math.MaxInt32 }
+// few is up to how many numbers insertion is the faster: at twelve it takes 73 ns
+// and the network 123, at 36 two times as long.
+const few = 12
+
+// insertion lets each number pass by those before it, which are sorted.
+func insertion(x []key) {
+	for n, v := range x {
+		for i, w := range x[:n] {
+			x[i], v = min(w, v), max(w, v)
+		}
+		x[n] = v
+	}
+}
 
 // network sorts by Batcher's merge exchange (Knuth, The Art of Computer
 // Programming 3, algorithm 5.2.2M): for every p, 2p … 1, a merge of what is p
 // apart.
-func network(x []int32) {
+func network(x []key) {
 	top := uint(1)
 	for top < uint(len(x)) {
 		top *= 2
@@ -51,7 +75,7 @@ func network(x []int32) {
 
 // exchange orders x[i] and x[i+d] for every i whose bit p is that of r: runs of p
 // numbers that lie 2p apart.
-func exchange(x []int32, p, r, d uint) {
+func exchange(x []key, p, r, d uint) {
 	if d >= uint(len(x)) {
 		return
 	}

@@ -20,7 +20,13 @@ func moment(unix int64, d float32) time.Time {
 
 // say writes a sentence of evidence. A negative number gets a true minus sign;
 // dates keep their hyphens.
-func say(format string, a ...any) string { return minus.Replace(fmt.Sprintf(format, a...)) }
+func say(format string, a ...any) string {
+	s := fmt.Sprintf(format, a...)
+	if strings.Contains(s, " -") || strings.Contains(s, "(-") { // looking is much cheaper than replacing
+		return minus.Replace(s)
+	}
+	return s
+}
 
 var minus = strings.NewReplacer(" -", " −", "(-", "(−")
 
