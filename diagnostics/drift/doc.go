@@ -49,7 +49,8 @@
 //   - ups and downs over days: lead-moisture; one jump: lead-step; scatter of
 //     single values on one lead: lead-noise; else lead-drift;
 //   - noise on all pairs of leads at once, in a chart of three days or one of ten:
-//     insulation-leak. A shunt is no lead's;
+//     insulation-leak. A shunt is no lead's; one that has not grown in a fortnight is
+//     another filter, and learnt (flat.go);
 //   - a lead under a third of its neighbours, or of what it was in the baseline while
 //     another is as long as ever: not-four-wire, or lead-short. It has no say in the
 //     copper factor.
