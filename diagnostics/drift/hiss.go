@@ -27,6 +27,7 @@ type hissState struct {
 	Slow   hissChart          // ten days: what is small and stays
 	Recent float32            // the same over a day
 	Spread float32            // mean square of a block about Recent, in the baseline
+	Flat   flatState          // of a standing finding
 }
 
 // hissChart is an exponentially weighted mean (NIST/SEMATECH e-Handbook 6.3.2.4)
@@ -190,7 +191,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	if !calm && h.Over == 0 || h.Seen < hissReady || float64(h.Quiet[0]) < hissGrid*float64(e.s.Grid.Step) || !e.dithered() {
 		return out
 	}
-	return e.shunt(p, out)
+	return e.flat(p, mean, e.shunt(p, out))
 }
 
 // shunt judges the charts: both are asked, each with its own threshold.
