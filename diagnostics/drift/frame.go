@@ -15,13 +15,31 @@ type frame struct {
 // frame works out what this step is held against.
 func (e *Engine) frame(fr *frame) {
 	fr.wide = math.Inf(1)
+	least := larger(1.5*float64(e.s.Grid.Step), gateOhm)
 	for k := range e.m.n {
 		c := &e.s.Ch[k]
 		fr.a[k], fr.b[k] = c.Fit.line(steepest * c.Base)
-		fr.gate[k] = e.gate(k)
+		fr.gate[k] = larger(gateSigma*c.Sigma, least)
 		fr.left[k] = c.Base - lost(c.Base)
-		fr.wide = min(fr.wide, fr.gate[k]/c.Base)
+		fr.wide = smaller(fr.wide, fr.gate[k]/c.Base)
 	}
+}
+
+// larger returns the larger of two numbers, neither of which is NaN: max looks for
+// that and for signed zeros, and a step asks a dozen times.
+func larger(x, y float64) float64 {
+	if x > y {
+		return x
+	}
+	return y
+}
+
+// smaller returns the smaller of two numbers, neither of which is NaN.
+func smaller(x, y float64) float64 {
+	if x < y {
+		return x
+	}
+	return y
 }
 
 // part is one set of values taken apart: value = copper + usual + what is left.

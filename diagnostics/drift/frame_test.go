@@ -8,12 +8,14 @@ import (
 	"ohmdrift/diagnostics/wiring"
 )
 
-// The steps of grids are found by remainders of the largest: every one of them
-// must be a divisor of it, and each bit must say what dividing says.
+// The coarsest step of a value tells every step of which it is a multiple, and is
+// told by what the value leaves of the largest.
 func TestRemaindersTellMultiples(t *testing.T) {
 	for n := range uint32(1000) {
-		for i, q := range gridMilli {
-			if got, want := gridOf[n%gridMost]>>i&1 == 1, n%q == 0; got != want {
+		var g gridState
+		g.take(&look{v: [channels]float64{float64(n) / 1000}}, 1)
+		for _, q := range gridMilli {
+			if got, want := g.multiples(q) == 1, n%q == 0; got != want {
 				t.Errorf("%d mΩ is a multiple of %d: %v, want %v", n, q, got, want)
 			}
 		}
@@ -33,8 +35,9 @@ func TestFrameIsThatOfTheChannels(t *testing.T) {
 	wide := math.Inf(1)
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		wide = min(wide, e.gate(k)/ch.Base)
-		if ch.Fit.N == 0 || p.usual[k] != ch.usual(f) || p.bare[k] != v[k]-f*ch.Base || fr.gate[k] != e.gate(k) {
+		gate := max(gateSigma*ch.Sigma, 1.5*float64(e.s.Grid.Step), gateOhm)
+		wide = min(wide, gate/ch.Base)
+		if ch.Fit.N == 0 || p.usual[k] != ch.usual(f) || p.bare[k] != v[k]-f*ch.Base || fr.gate[k] != gate {
 			t.Errorf("channel %d: usual %v, want %v; bare %v, gate %v", k, p.usual[k], ch.usual(f), p.bare[k], fr.gate[k])
 		}
 	}

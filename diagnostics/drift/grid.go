@@ -11,7 +11,7 @@ import (
 // to 20 mΩ hides changes below 10 mΩ and looks like noise.
 type gridState struct {
 	N    uint32
-	On   [len(gridMilli)]uint32 // values that are multiples of each step
+	On   [len(gridMilli)]uint32 // values of which each step is the coarsest that they are multiples of
 	Step float32                // Ω; 0 = finer than 1 mΩ or not known
 	Was  float32                // step before the last change
 	Next float32                // coarser step that may come
@@ -22,21 +22,21 @@ type gridState struct {
 const gridBlocks = 6
 
 // gridMilli are the steps looked for, in mΩ. Each divides the last, so what a value
-// leaves of that tells of which it is a multiple.
+// leaves of that tells of which it is a multiple, and the coarsest tells the rest.
 var gridMilli = [...]uint32{1, 2, 5, 10, 20, 50, gridMost}
 
 const gridMost = 100
 
-// gridOf holds for each remainder of gridMost a bit for every step that divides it.
-var gridOf = func() (bits [gridMost]uint8) {
-	for n := range bits {
+// gridOf holds for each remainder of gridMost the coarsest step that divides it.
+var gridOf = func() (of [gridMost]uint8) {
+	for n := range of {
 		for i, q := range gridMilli {
 			if uint32(n)%q == 0 {
-				bits[n] |= 1 << i
+				of[n] = uint8(i)
 			}
 		}
 	}
-	return bits
+	return of
 }()
 
 func (g *gridState) take(l *look, n int) {
@@ -50,11 +50,18 @@ func (g *gridState) take(l *look, n int) {
 		if math.Abs(milli-whole) > 1e-4 {
 			continue
 		}
-		bits := gridOf[uint32(whole)%gridMost]
-		for i := range g.On {
-			g.On[i] += uint32(bits >> i & 1)
+		g.On[gridOf[uint32(whole)%gridMost]]++
+	}
+}
+
+// multiples returns how many values are multiples of a step.
+func (g *gridState) multiples(q uint32) (n uint32) {
+	for i, of := range gridMilli {
+		if of%q == 0 {
+			n += g.On[i]
 		}
 	}
+	return n
 }
 
 // close judges the values of a block: the coarsest step that nearly all are
@@ -64,8 +71,8 @@ func (g *gridState) close() bool {
 		return false
 	}
 	step := float32(0)
-	for i, q := range gridMilli {
-		if g.On[i]*20 >= g.N*19 {
+	for _, q := range gridMilli {
+		if g.multiples(q)*20 >= g.N*19 {
 			step = float32(q) / 1000
 		}
 	}

@@ -125,14 +125,14 @@ func (e *Engine) heatProcess(t float64) {
 func (e *Engine) heatSigma() float64 {
 	s := math.Inf(1)
 	for k := range e.m.n {
-		s = min(s, e.s.Ch[k].Sigma)
+		s = smaller(s, e.s.Ch[k].Sigma)
 	}
 	return s
 }
 
 // heatGate is how far a slot must stand out to begin a pulse, Ω.
 func (e *Engine) heatGate() float64 {
-	return max(3.5*e.heatSigma(), 1.5*float64(e.s.Grid.Step), 0.003)
+	return larger(larger(3.5*e.heatSigma(), 1.5*float64(e.s.Grid.Step)), 0.003)
 }
 
 // heatOn adds a slot to the running pulse.

@@ -37,13 +37,12 @@ const (
 // days, for a fault may begin in the baseline.
 const spikeLearn = 40
 
-// gate returns how far channel k may be from its calm value, Ω. Six standard
-// deviations of the difference are 1 in 10⁹ for normal noise; 4 mΩ is what sound terminals make
-// when touched (a block has a few mΩ).
-func (e *Engine) gate(k int) float64 {
-	c := &e.s.Ch[k]
-	return max(6.5*c.Sigma, 1.5*float64(e.s.Grid.Step), 0.004)
-}
+// A channel may be away from its calm value by its gate: some standard deviations
+// of single values, one and a half steps of the resolution, or a touch.
+const (
+	gateSigma = 6.5   // six deviations of a difference are 1 in 10⁹ for normal noise
+	gateOhm   = 0.004 // what sound terminals make when touched (a block has a few mΩ)
+)
 
 // excursions compares each value with the calm one before it and tells whether
 // none is away from it.
