@@ -46,3 +46,30 @@ func TestRoundingIsNoImbalance(t *testing.T) {
 		}
 	}
 }
+
+// Another filter that lets three times the noise through takes no loop over its
+// limit either, from the first day on.
+func TestAnotherFilterIsNoImbalance(t *testing.T) {
+	for _, method := range []wiring.Method{wiring.ThreeWireDual, wiring.ThreeWireHalf} {
+		e := mustEngine(t, testSpec(t, "TT-2101", method, wiring.AllLeads))
+		e.m.spec.LimitHigh, e.m.spec.LimitLow = 0.1, -0.1
+		c := newCable(5)
+		c.noise = 0.004
+		c.fault = hiss(func(d float64) float64 {
+			if d < 40 {
+				return 0
+			}
+			return 0.012
+		})
+		changed := false
+		for _, f := range c.feed(e, 0, 60*perDay) {
+			changed = changed || f.Kind == finding.DeviceChanged
+			if f.Severity > finding.Info {
+				t.Errorf("%v, day %.1f: %s: %s", method, f.Time.Sub(testStart).Hours()/24, f.Kind, f.Evidence)
+			}
+		}
+		if !changed {
+			t.Errorf("%v: nobody says that the filter changed", method)
+		}
+	}
+}

@@ -51,11 +51,20 @@ func (e *Engine) flicker(t float64) float64 {
 	v := 0.0
 	for k := range e.m.n {
 		if c := &e.m.ch[k]; c.coef == c.coef {
-			noise, round := float64(e.s.Ch[k].Quiet), float64(e.s.Grid.Step)
+			noise, round := e.s.Ch[k].quiet(), float64(e.s.Grid.Step)
 			v += c.coef * c.coef * (noise*noise/n + round*round/12)
 		}
 	}
 	return normal95 * math.Sqrt(v) / e.m.slope(t)
+}
+
+// quiet returns the standard deviation of single values of a sound channel, Ω: of
+// the last block where another filter of the device makes it learnt anew.
+func (c *chState) quiet() float64 {
+	if c.QuietN == 0 {
+		return c.Sigma
+	}
+	return float64(c.Quiet)
 }
 
 // normal95 is the normal quantile of 95 %.

@@ -47,3 +47,24 @@ func TestStepOnACoarseDevice(t *testing.T) {
 		}
 	}
 }
+
+// Of two leads one of which rises at once and settles it is not the other that was
+// made good, though the one was shorter before: what comes back would be a drift
+// of the other.
+func TestOneOfTwoThatSettlesIsNotTheOtherMadeGood(t *testing.T) {
+	for _, shorter := range []float64{0, 0.02} { // Ω
+		e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireHalf, wiring.PairsOnly))
+		c := newCable(9)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			v[measure.B1] -= shorter
+			if d > 60 {
+				v[measure.B1] += 0.016 * math.Exp(-(d-60)/5)
+			}
+		}
+		for _, f := range c.feed(e, 0, 120*perDay) {
+			if f.Severity > finding.Info || f.Kind == finding.LeadRestored {
+				t.Errorf("%.2f Ω shorter, day %.1f: %s %v: %s", shorter, f.Time.Sub(testStart).Hours()/24, f.Kind, f.Leads.Names(), f.Evidence)
+			}
+		}
+	}
+}

@@ -269,6 +269,9 @@ func (e *Engine) evened(k int, p *picture) bool {
 	if e.m.n != 2 || e.m.ch[k].sum || e.s.Ch[k].Above < confirm || !(p.level[k] > 0) || p.level[k] > farReach*p.reach[k] {
 		return false
 	}
+	if e.s.Ch[k].abrupt(p.raw[k]) { // somebody worked there, and what settles comes back
+		return false
+	}
 	own := func(j int) float64 { return e.s.Ch[j].Base*p.f + e.s.Ch[j].usual(p.f) + p.level[j] }
 	return own(k)-own(1-k) < healedShare*p.level[k]-coreShare*e.s.Ch[k].Base
 }
