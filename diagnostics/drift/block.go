@@ -6,42 +6,54 @@ import (
 	"ohmdrift/diagnostics/finding"
 )
 
-// closeSlot turns the samples of the running slot into one value a channel.
+// closeSlot turns the samples of the running slot into one value a channel. A slot
+// whose copper is not known, for too many leads have no value, is none.
 func (e *Engine) closeSlot(fr *frame, nb *Neighbour) {
 	sl, b := &e.s.Slot, &e.s.Block
-	if sl.N > 0 && b.N < slotsPerBlock {
-		var v [channels]float64
-		for k := range e.m.n {
-			v[k] = median32(sift(sl.R[k][:sl.N]))
-			b.R[k][b.N] = float32(v[k])
-			if v[k] == 0 {
-				v[k] = nan // whether that is a lead, the block tells
-			}
-		}
-		t := median32(sl.T[:sl.N])
-		b.T[b.N] = float32(t)
-		b.F[b.N] = 1
-		e.s.Read = readState{sl.Index * slotS, t}
-		seen := e.seesError()
-		if seen {
-			e.s.Read.Value = nan
-		}
-		if f, ok := e.factor(&v, fr, nb); ok {
-			b.F[b.N] = float32(f)
-			var p part
-			e.part(fr, &v, f, t, &p)
-			err := e.errorOf(&v, f, t)
-			if seen {
-				e.s.Read.Value = t - err
-			}
-			e.account(&p, err)
-			e.warmed(&p, b.N)
-			e.couple(&p, err)
-			e.jumped(e.own(&v, f))
-		}
-		b.N++
-	}
+	n := sl.N
 	sl.N = 0
+	if n == 0 || b.N >= slotsPerBlock {
+		return
+	}
+	var v [channels]float64
+	for k := range e.m.n {
+		v[k] = median32(sift(sl.R[k][:n]))
+		b.R[k][b.N] = float32(v[k])
+	}
+	t := median32(sl.T[:n])
+	b.T[b.N], b.F[b.N] = float32(t), 1
+	e.s.Read = readState{sl.Index * slotS, t}
+	if e.seesError() {
+		e.s.Read.Value = nan
+	}
+	switch f, ok := e.factor(&v, fr, nb); {
+	case ok:
+		e.slot(&v, fr, f, t)
+	case e.m.n > 0 && e.s.Ch[0].Base > 0:
+		return
+	}
+	b.N++
+}
+
+// slot books the values v of a slot at copper factor f and reading t.
+func (e *Engine) slot(v *[channels]float64, fr *frame, f, t float64) {
+	b := &e.s.Block
+	b.F[b.N] = float32(f)
+	for k := range e.m.n {
+		if v[k] == 0 {
+			v[k] = nan // whether that is a lead, the block tells
+		}
+	}
+	var p part
+	e.part(fr, v, f, t, &p)
+	err := e.errorOf(v, f, t)
+	if e.seesError() {
+		e.s.Read.Value = t - err
+	}
+	e.account(&p, err)
+	e.warmed(&p, b.N)
+	e.couple(&p, err)
+	e.jumped(e.own(v, f))
 }
 
 // sift takes the zeros out of values of a lead, unless most are zero: then they are

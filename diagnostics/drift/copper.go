@@ -50,7 +50,7 @@ func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64
 		f, ok := e.ofOthers(nb)
 		e.s.Copper.Alone = !ok
 		return f, ok || n == 1
-	case n >= 3, e.m.n >= 3 && n > 0 && left != everyChannel:
+	case e.m.n >= 3 && (n >= 2 || n > 0 && left != everyChannel): // one alone is no copper: it may be bad
 		return ofMany(q[:n], fr.wide), true
 	case n == 2 && e.m.n == 2:
 		if k, ok := e.oneBad(fr.wide); ok {

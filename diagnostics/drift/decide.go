@@ -18,6 +18,9 @@ const (
 
 // decide states what the picture means for the contacts.
 func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
+	if l := e.s.Found[aboutContact].Leads; l != 0 && l&^e.s.Found[aboutOpen].Leads == 0 {
+		return out // nobody measures what the finding is about
+	}
 	c, ok := e.contacts(p)
 	if !ok {
 		c, ok = e.unseen(p)
@@ -281,6 +284,28 @@ func (e *Engine) noisy(k int, p *picture) bool {
 	}
 	return e.noise(k) > e.noiseWorth(k, p)
 }
+
+// crackles tells whether what a lead has gained scatters by about as much as it is:
+// a contact that opens and closes all the time has a mean as well, and is no drift.
+func (e *Engine) crackles(k int, p *picture) bool {
+	if e.m.n < 3 || e.s.Hiss.Seen < hissReady || e.s.Hiss.alone(k, e.m.n) < math.Log(noiseMore) {
+		return false
+	}
+	return e.noise(k) > e.crackleWorth(k, p)
+}
+
+// crackleWorth is the scatter from which the level of a lead is one of noise, Ω.
+func (e *Engine) crackleWorth(k int, p *picture) float64 {
+	return max(crackleShare*p.level[k], crackleOhm)
+}
+
+// crackleShare and crackleOhm: a random resistance from nothing upwards scatters by
+// three quarters of its mean (half-normal) to all of it (exponential), what grows by
+// some per cent; a sound input by 1 to 3 mΩ.
+const (
+	crackleShare = 0.5
+	crackleOhm   = 0.002
+)
 
 // noiseWorth is the scatter that a lead adds from which it is called noisy, Ω.
 func (e *Engine) noiseWorth(k int, p *picture) float64 {

@@ -62,6 +62,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	out = e.filtered(&p, out)
 	out = e.hissing(&p, out)
 	out = e.decide(&p, out)
+	out = e.spliced(&p, out)
 	out = e.limits(&p, out)
 	out = e.telegrams(&p, out)
 	out = e.forgetWork(&p, out)
@@ -182,6 +183,7 @@ func (e *Engine) fade() {
 		e.s.Ch[k].Spike.fade()
 	}
 	e.s.Sensor.Bad *= spikeBlock
+	e.s.Sensor.Noisy *= spikeBlock
 	e.fadeOdds()
 }
 

@@ -242,7 +242,7 @@ func (e *Engine) flag(p *picture) {
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
 		l, q := p.level[k], p.quick[k]
-		if math.IsNaN(l) || math.IsNaN(q) {
+		if math.IsNaN(l) || math.IsNaN(q) || math.IsNaN(p.u[k]) { // nothing new is known
 			continue
 		}
 		if math.Abs(l) < 0.3*p.limit[k] || ch.Rise == 0 {

@@ -94,7 +94,7 @@ const (
 
 // telegrams reports lead values that no lead can have, when there are many.
 func (e *Engine) telegrams(p *picture, out []finding.Finding) []finding.Finding {
-	bad := e.s.Sensor.Bad
+	bad := e.s.Sensor.Bad - e.s.Sensor.Noisy
 	many := max(badMany, float32(badShare*spikeFade)/max(e.s.Step, 1))
 	switch {
 	case bad > many && e.s.Low == 0:

@@ -14,6 +14,7 @@ type openState struct {
 	Lead   [channels]uint16 // of them, with this channel open; at ofSensor samples in a row without any value, where at most one lead value is reported
 	Well   uint16           // samples in a row without, while a finding stands
 	WellAt int64
+	Mute   [channels]uint16 // samples in a row in which this channel alone has no value
 }
 
 const (
@@ -37,6 +38,8 @@ func (e *Engine) watchOpen(l *look, out []finding.Finding) []finding.Finding {
 	switch empty := !l.over && l.valid == 0; {
 	case dead && empty && e.m.n <= 1:
 		return e.empty(out)
+	case !dead && !empty && e.mute(l):
+		return e.silent(out)
 	case !dead, empty:
 		return e.closed(l, out)
 	}
@@ -66,6 +69,43 @@ func (e *Engine) watchOpen(l *look, out []finding.Finding) []finding.Finding {
 		}
 	}
 	c.evidence = fmt.Sprintf("no current through the element in %d polls in a row since %s (called from %d); %s", o.N, clock(o.Since), need, who)
+	return e.raise(aboutOpen, e.s.Last, &c, out)
+}
+
+// mute counts samples in which a channel has no value while the loop measures, and
+// tells whether one is without for so long that it is no accident.
+func (e *Engine) mute(l *look) (long bool) {
+	for k := range e.m.n {
+		n := &e.s.Open.Mute[k]
+		if !l.absent[k] && !l.high[k] || e.s.Ch[k].Base == 0 {
+			*n = 0
+			continue
+		}
+		*n = min(*n+1, math.MaxUint16-1)
+		long = long || e.muteFor(k)
+	}
+	return long
+}
+
+// muteFor tells whether channel k is without a value for long.
+func (e *Engine) muteFor(k int) bool {
+	n := e.s.Open.Mute[k]
+	return n >= emptyPolls && float64(n)*float64(e.s.Step) >= emptyFor
+}
+
+// silent tells of leads without a value in a loop that measures: there are inputs
+// that go on without a lead, uncompensated, and say so nowhere else.
+func (e *Engine) silent(out []finding.Finding) []finding.Finding {
+	c := claim{kind: finding.LeadOpen, severity: finding.Failure, since: math.MaxInt64, contact: math.NaN(), sure: 0.8}
+	who := ""
+	for k := range e.m.n {
+		if e.muteFor(k) {
+			c.leads |= e.m.ch[k].named
+			c.since = min(c.since, e.s.Last-int64(float64(e.s.Open.Mute[k])*float64(e.s.Step)))
+			who = e.m.name(k)
+		}
+	}
+	c.evidence = fmt.Sprintf("%s has no value, or one at the end of its range, since %s (called from %d polls in %d h), while the loop shows a temperature: it is open, and the input goes on without it", who, clock(c.since), emptyPolls, emptyFor/hourS)
 	return e.raise(aboutOpen, e.s.Last, &c, out)
 }
 

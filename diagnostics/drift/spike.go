@@ -76,8 +76,11 @@ func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 	if downs > 0 {
 		st.Sensor.Storm = st.Last
 	}
-	if downs > 0 && ups > 0 { // a shifted set of registers
+	if downs > 0 && ups > 0 { // a shifted set of registers, or noise
 		st.Sensor.wrong(1)
+		if e.within(&x) {
+			st.Sensor.Noisy++
+		}
 		calm = false
 	}
 	// Those that leave go first: whether what returns is counted depends on who
@@ -123,6 +126,17 @@ func (e *Engine) crossed(l *look, fr *frame, f float64) bool {
 // crossedShare is how far the other lead must fall, of the rise: copper that cools
 // between two polls falls by less than what is worth counting.
 const crossedShare = 0.5
+
+// within tells whether no lead is away from its calm value by more than what noise
+// can do: a register of something else is further away than half of the lead.
+func (e *Engine) within(x *[channels]float64) bool {
+	for k := range e.m.n {
+		if c := &e.s.Ch[k]; math.Abs(x[k]-float64(c.Calmly)) > c.Base/2 {
+			return false
+		}
+	}
+	return true
+}
 
 // leave follows a channel away from its calm value.
 func (e *Engine) leave(k int, x, sensor float64, shifted bool) {
@@ -184,6 +198,9 @@ func (e *Engine) count(k int, g, proof float64) {
 		e.s.Sensor.Wrong += n
 	case proof < -spikeProof:
 		e.s.Sensor.wrong(n)
+		if e.stormy(k) {
+			e.s.Sensor.Noisy += n
+		}
 	case float64(p.Peak) < spikeClear*g:
 	case proof > spikeProof:
 		p.Sure += n
@@ -243,7 +260,8 @@ type sensorState struct {
 	Known bool
 	Storm int64   // when a lead value was last below what its copper allows, s
 	Bad   float32 // bad values of the leads counted, fading
-	Wrong float32 // the same, fading with badFade
+	Noisy float32 // of Bad, what looks like noise of every lead
+	Wrong float32 // the same as Bad, fading with badFade
 	Polls float32 // samples, fading with badFade
 }
 

@@ -25,6 +25,7 @@ type state struct {
 	TwoRose bool   // of three leads two have risen: the lowest one is copper
 	Beyond  bool   // the error is beyond its limit, by the samples of the last minutes
 	Low     uint8  // blocks in a row with a lead far below the others
+	Longer  uint8  // blocks in a row in which a lead that stepped looked like new copper
 	Other   uint8  // blocks in a row in which the standing contact finding looked like another kind
 	Sound   uint16 // blocks in a row without a claim about a contact
 	Hiss    hissState

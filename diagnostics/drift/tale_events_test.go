@@ -73,6 +73,9 @@ var verbs = map[string]verb{
 	"swells": {1, true, func(h *happening, l finding.LeadSet, x []float64) { // amplitude a day, widest at 15 h
 		h.leads = adds(l, func(d float64) float64 { return x[0] / 1000 * (d - h.day) * (1 + math.Cos(2*math.Pi*(d-15.0/24))) })
 	}},
+	"warms": {2, true, func(h *happening, l finding.LeadSet, x []float64) { // size, per cent a kelvin of the cable
+		h.leads = adds(l, func(d float64) float64 { return x[0] / 1000 * max(0, 1+x[1]/100*(copperOn(d)-1)/0.00393) })
+	}},
 	"wets": {2, true, func(h *happening, l finding.LeadSet, x []float64) { // amplitude, period
 		h.leads = adds(l, func(d float64) float64 { return x[0] / 1000 * (1 - math.Cos(2*math.Pi*(d-h.day)/x[1])) })
 	}},
@@ -102,6 +105,16 @@ var verbs = map[string]verb{
 			return r
 		})
 	}},
+	"mute": {0, true, func(h *happening, l finding.LeadSet, _ []float64) { // the input goes on without it
+		h.sample = func(_ float64, s *measure.Sample) bool {
+			for k := range s.Leads {
+				if l.Has(measure.Lead(k)) {
+					s.Leads[k] = quantity.Ohm(nan)
+				}
+			}
+			return true
+		}
+	}},
 	"zero": {0, true, func(h *happening, l finding.LeadSet, _ []float64) {
 		h.sample = func(_ float64, s *measure.Sample) bool {
 			for k := range s.Leads {
@@ -125,6 +138,9 @@ var verbs = map[string]verb{
 	// Work.
 	"cable": {1, false, func(h *happening, _ finding.LeadSet, x []float64) { // times as long
 		h.leads = each(every, func(_ float64, _ measure.Lead, r float64) float64 { return r * x[0] })
+	}},
+	"spliced": {1, true, func(h *happening, l finding.LeadSet, x []float64) { // longer by so many per cent
+		h.leads = each(l, func(_ float64, _ measure.Lead, r float64) float64 { return r * (1 + x[0]/100) })
 	}},
 	"coarser": {1, false, func(h *happening, _ finding.LeadSet, x []float64) { // resolution
 		h.leads = each(every, func(_ float64, _ measure.Lead, r float64) float64 { return math.Round(r/x[0]*1000) * x[0] / 1000 })

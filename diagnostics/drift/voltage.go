@@ -177,11 +177,20 @@ func (e *Engine) leansTo(k int, p *picture, kept float64) bool {
 	if c.process == 0 && c.share < coupleStill*math.Sqrt(kept) || c.process != 0 && (c.share < coupleShare*kept || c.process*c.process < coupleProcess*kept) {
 		return false
 	}
-	ahead := float64(coupleAhead)
+	x, ahead := (float64(e.s.Ch[k].Couple.Slow)+p.level[k]-p.raw[k])/c.gain, float64(coupleAhead)
 	if c.process == 0 {
-		ahead = aheadStill
+		if ahead = aheadStill; x*e.between() < 0 {
+			return false
+		}
 	}
-	return e.apart((float64(e.s.Ch[k].Couple.Slow)+p.level[k]-p.raw[k])/c.gain, ahead)
+	return e.apart(x, ahead)
+}
+
+// between returns the temperature difference of head and box for the middle of the
+// temperatures that the box can have, K. Where the process stands still a clamp that
+// opens with warmth looks like a voltage of the other sign.
+func (e *Engine) between() float64 {
+	return float64(e.s.Pair.SlowT-e.s.Pair.SlowB) - (boxColdest+boxHottest)/2.0
 }
 
 // apart tells whether head and box can be so many kelvin apart, with a level that

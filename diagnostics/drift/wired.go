@@ -50,7 +50,7 @@ func (e *Engine) wired(p *picture, out []finding.Finding) []finding.Finding {
 		}
 	}
 	if now := low >= 0 && n > 1; now != (e.s.Low > 0) {
-		e.s.Sensor.Bad = 0 // what a bridged lead showed were no bad values
+		e.s.Sensor.Bad, e.s.Sensor.Noisy = 0, 0 // what a bridged lead showed were no bad values
 	}
 	if low < 0 || n < 2 {
 		e.s.Low = 0
