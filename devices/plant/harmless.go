@@ -31,7 +31,8 @@ const (
 	Bursts Kind = "bursts"
 	// Flaky communication: in one second of ten the gateway reports no answer.
 	Flaky Kind = "flaky"
-	// Garbled values: one lead value of two hundred is zero or another register's.
+	// Garbled values: one lead value of five hundred is zero, has no
+	// value, or (one of ten) is another register's.
 	Garbled Kind = "garbled"
 )
 
@@ -108,15 +109,17 @@ func (f *fault) heated(sec float64) float64 {
 }
 
 // garbledShare is how many lead values of Garbled are wrong.
-const garbledShare = 0.005
+const garbledShare = 0.002
 
 // garble returns what the register of a lead holds instead of r at t (ns since
-// 1970): nothing, or what belongs to other registers.
+// 1970).
 func (f *fault) garble(r float64, lead, t int64) float64 {
 	key := mix(f.key ^ uint64(lead))
 	switch u := uniform(key, uint64(t/1e9), chSlot); {
-	case u < garbledShare/2:
+	case u < 0.5*garbledShare:
 		return 0
+	case u < 0.9*garbledShare:
+		return math.NaN()
 	case u < garbledShare:
 		return 32 * uniform(key, uint64(t/1e9), chContact)
 	}

@@ -95,7 +95,7 @@ func (x *transmitter) apply(f *fault, s *state, sec, age float64) {
 		if x.has[f.Lead] {
 			wet := s.wet
 			if f.Spell > 0 {
-				wet = clamp(0.5+wander(f.key, sec, f.Spell.Seconds(), chSlot), 0, 1)
+				wet = 0.5 + 0.5*wander(f.key, sec, f.Spell.Seconds(), chSlot)
 			}
 			if r := f.contact(sec, age, s.copperC, wet); r < openOhm {
 				s.contact[f.Lead] += r

@@ -301,9 +301,10 @@ func (e *Engine) crackleWorth(k int, p *picture) float64 {
 
 // crackleShare and crackleOhm: a random resistance from nothing upwards scatters by
 // three quarters of its mean (half-normal) to all of it (exponential), what grows by
-// some per cent; a sound input by 1 to 3 mΩ.
+// some per cent. The noise of a lead is smoothed over four days, in which it may grow
+// to twice as much. A sound input scatters by 1 to 3 mΩ.
 const (
-	crackleShare = 0.5
+	crackleShare = 0.35
 	crackleOhm   = 0.002
 )
 

@@ -30,6 +30,14 @@ const (
 	// must show: a filter takes all alike, what is left is the scatter of four
 	// days.
 	filterEven = 0.35
+	// filterSteady is by how much the noise may vary from block to block after the
+	// change, of its variance in the baseline: what comes with wet spells follows
+	// their hours, by several times the ten per cent of a block. A stronger filter
+	// leaves fewer values that know nothing of each other, a third say.
+	filterSteady = 3
+	// filterVaries is the least of that variance that is believed: a block of 36 values
+	// scatters by some 8 %.
+	filterVaries = 0.08 * 0.08
 	// filterScale makes logarithms whole numbers: steps of 1.6 %, up to a factor of
 	// seven either way.
 	filterScale = 64
@@ -48,8 +56,9 @@ func (s *filterState) push(x float64) {
 }
 
 // step returns by how much, as a logarithm, the last blocks differ from those
-// before, and whether that came as a step rather than as a slope or by chance.
-func (s *filterState) step(after int) (change float64, ok bool) {
+// before, and whether that came as a step rather than as a slope or by chance, and
+// stayed with a variance of at most so much from block to block.
+func (s *filterState) step(after int, most float64) (change float64, ok bool) {
 	n := int(s.N)
 	if n < len(s.Log) {
 		return 0, false
@@ -66,22 +75,25 @@ func (s *filterState) step(after int) (change float64, ok bool) {
 	}
 	all := (mean[0] + mean[1]) / float64(n)
 	mean[0], mean[1] = mean[0]/float64(n-after), mean[1]/float64(after)
-	slope, ofStep, ofAll := 0.0, 0.0, 0.0
+	slope, ofStep, ofAll, since := 0.0, 0.0, 0.0, 0.0
 	for i, v := range s.Log {
 		x := float64(v) / filterScale
 		ofStep += (x - mean[of(i)]) * (x - mean[of(i)])
 		ofAll += (x - all) * (x - all)
+		if of(i) == 1 {
+			since += (x - mean[1]) * (x - mean[1])
+		}
 		slope += (float64(i) - float64(n-1)/2) * (x - all)
 	}
 	ofLine := ofAll - slope*slope/float64(n*(n*n-1)/12) // Σ(i − mean)² of 0…n−1 is n(n²−1)/12
 	change = mean[1] - mean[0]
-	return change, math.Abs(change) > filterLeast && ofLine-ofStep > filterSure*(ofStep/float64(n-2)+1.0/(filterScale*filterScale))
+	return change, math.Abs(change) > filterLeast && since < most*float64(after-1) && ofLine-ofStep > filterSure*(ofStep/float64(n-2)+1.0/(filterScale*filterScale))
 }
 
 // filtering tells whether a step of the noise is under way.
-func (s *filterState) filtering() bool {
+func (s *filterState) filtering(most float64) bool {
 	for after := filterSoon; after < filterWait; after++ {
-		if _, ok := s.step(after); ok {
+		if _, ok := s.step(after, most); ok {
 			return true
 		}
 	}
@@ -102,9 +114,10 @@ func (e *Engine) filtered(p *picture, out []finding.Finding) []finding.Finding {
 		sum += math.Log(math.Max(float64(h.Sigma[i]), hissFloor)/math.Max(float64(h.Quiet[i]), hissFloor)) / float64(n)
 	}
 	s.push(sum)
-	change, ok := s.step(filterWait)
+	most := filterSteady * max(h.sd()*h.sd(), filterVaries)
+	change, ok := s.step(filterWait, most)
 	if !ok || !e.evenly(change) || e.processStepped() {
-		if s.filtering() {
+		if s.filtering(most) {
 			h.Over = 0
 		}
 		return out

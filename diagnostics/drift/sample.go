@@ -89,8 +89,10 @@ func (e *Engine) take(s *measure.Sample, fr *frame, nb *Neighbour, out []finding
 				st.Sensor.Storm = st.Last
 			}
 			st.Copper.F, st.Copper.Known = f, true
-			calm = e.excursions(&l, fr, f) && l.valid == e.m.n
-			out = e.opened(out)
+			if l.valid >= min(e.m.n, 3) { // of two, either may be what is wrong
+				calm = e.excursions(&l, fr, f) && l.valid == e.m.n
+				out = e.opened(out)
+			}
 		}
 	}
 	e.alone(&l, calm)

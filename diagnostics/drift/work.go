@@ -221,8 +221,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	}
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || ch.restless(0.5*math.Abs(p.level[k])) || -p.level[k] > bridgedShare*ch.Base { // a good contact stays where it is, and leaves the copper
-
+		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || ch.restless(0.5*math.Abs(p.level[k])) || -p.level[k] > bridgedShare*ch.Base || e.spiking(k) { // a good contact stays where it is, and leaves the copper
 			continue
 		}
 		c := claim{
