@@ -46,8 +46,10 @@
 //   - movement in a constant proportion to the temperature difference of head and
 //     box, as of a thermocouple, or a slow fall below copper: thermal-emf. No
 //     contact falls below zero, none knows the process;
-//   - ups and downs over days: lead-moisture; one jump: lead-step; scatter of
-//     single values on one lead: lead-noise; else lead-drift;
+//   - ups and downs over days: lead-moisture; one jump: lead-step, unless it goes
+//     with the cable's temperature as so much copper does, for then the lead was made
+//     longer (splice.go); scatter of single values on one lead: lead-noise; else
+//     lead-drift;
 //   - noise on all pairs of leads at once, in a chart of three days or one of ten:
 //     insulation-leak. A shunt is no lead's; one that has not grown in a fortnight is
 //     another filter, and learnt (flat.go);
