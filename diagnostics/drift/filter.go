@@ -75,6 +75,9 @@ func (s *filterState) step(after int, most float64) (change float64, ok bool) {
 	}
 	all := (mean[0] + mean[1]) / float64(n)
 	mean[0], mean[1] = mean[0]/float64(n-after), mean[1]/float64(after)
+	if change = mean[1] - mean[0]; !(math.Abs(change) > filterLeast) {
+		return change, false // however it came
+	}
 	slope, ofStep, ofAll, since := 0.0, 0.0, 0.0, 0.0
 	for i, v := range s.Log {
 		x := float64(v) / filterScale
@@ -86,8 +89,7 @@ func (s *filterState) step(after int, most float64) (change float64, ok bool) {
 		slope += (float64(i) - float64(n-1)/2) * (x - all)
 	}
 	ofLine := ofAll - slope*slope/float64(n*(n*n-1)/12) // Σ(i − mean)² of 0…n−1 is n(n²−1)/12
-	change = mean[1] - mean[0]
-	return change, math.Abs(change) > filterLeast && since < most*float64(after-1) && ofLine-ofStep > filterSure*(ofStep/float64(n-2)+1.0/(filterScale*filterScale))
+	return change, since < most*float64(after-1) && ofLine-ofStep > filterSure*(ofStep/float64(n-2)+1.0/(filterScale*filterScale))
 }
 
 // filtering tells whether a step of the noise is under way.
