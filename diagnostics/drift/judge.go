@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"slices"
 
 	"ohmdrift/diagnostics/drift/stat"
 	"ohmdrift/diagnostics/finding"
@@ -22,7 +23,8 @@ type picture struct {
 	reach  [channels]float64 // contact that moves the reading by its whole limit, Ω; +Inf without one
 	grow   float64           // factor on every limit while the baseline is young
 	blocks uint32
-	lowest bool // of three leads two rose: the lowest one is copper
+	shared float64 // what all leads have beyond the copper factor, as a share of each
+	lowest bool    // of three leads two rose: the lowest one is copper
 }
 
 // judge takes a complete block: contact parts, findings, learning.
@@ -51,6 +53,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 			e.follow(k, &p, moved)
 		}
 	}
+	p.shared = e.shared(&p)
 	e.levels(&p)
 	e.s.TwoRose = p.lowest
 	if o, ok := e.works(&p, out); ok {
@@ -150,6 +153,26 @@ func correlation(xy, xx, yy float32) float64 {
 	return float64(xy) / math.Sqrt(float64(xx)*float64(yy))
 }
 
+// shared returns the middle of what the leads have beyond the copper factor, as
+// shares of them. What they have in common is copper: learnt as theirs it would
+// move the factor, and the factor them.
+func (e *Engine) shared(p *picture) float64 {
+	n := e.m.n
+	if n < 2 {
+		return 0
+	}
+	var x [channels]float64
+	for k := range n {
+		ch := &e.s.Ch[k]
+		x[k] = (p.u[k] + ch.line(p.f)) / ch.Base
+		if x[k] != x[k] {
+			return 0
+		}
+	}
+	slices.Sort(x[:n])
+	return (x[(n-1)/2] + x[n/2]) / 2
+}
+
 // learnBlocks is how long the baseline is learnt: three weeks.
 const learnBlocks = 21 * 4
 
@@ -164,7 +187,7 @@ func (e *Engine) learn(k int, p *picture) {
 		return
 	}
 	u := p.u[k]
-	ch.Fit.add(p.f, u+ch.line(p.f))
+	ch.Fit.add(p.f, u+ch.line(p.f)-p.shared*ch.Base)
 	ch.ScaleN = min(ch.ScaleN+1, 40)
 	if l := ch.level(8); !math.IsNaN(l) {
 		ch.Scale += (float32(math.Abs(u-l)) - ch.Scale) / ch.ScaleN

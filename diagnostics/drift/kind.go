@@ -73,7 +73,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case e.voltage(k, p) || p.level[k] < -2*p.limit[k]:
 		c.kind = finding.ThermalEMF
 		c.evidence = say("%s is %s below its copper (median of two days, threshold %s) and came there slowly; it moves by ±%s within days: no contact can lower a lead, a voltage can", e.m.name(k), ohms(-p.level[k]), ohms(e.fallWorth(k, p)), ohms(x))
-	case (e.noisy(k, p) || e.crackles(k, p)) && ch.Spike.Sure+ch.Spike.Maybe < 2 && (p.level[k] < p.limit[k] || e.noise(k) > 2*x):
+	case (e.noisy(k, p) || e.crackles(k, p)) && (ch.Spike.Sure+ch.Spike.Maybe < 2 || p.level[k] < p.limit[k]/2) && (p.level[k] < p.limit[k] || e.noise(k) > 2*x):
 		c.kind, c.contact = finding.LeadNoise, e.noise(k)
 		c.since = min(c.since, p.at-noiseAge)
 		c.evidence = say("single values of %s scatter by ±%s more than those of the other leads (threshold %s), %.2f times as much as in the baseline against every other lead (threshold %.2f)",

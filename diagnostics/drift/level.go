@@ -193,8 +193,10 @@ func (e *Engine) shift(x *[channels]float64, p *picture) {
 	}
 	if n == 2 && gone == 0 {
 		ref = max(w[0], -w[1])
-		if w[0] > 0 || w[1] < 0 {
-			ref = 0
+		if w[0] > 0 { // what both have is copper
+			ref = w[0]
+		} else if w[1] < 0 {
+			ref = w[1]
 		}
 	}
 	for k := range e.m.n {
