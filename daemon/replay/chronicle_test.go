@@ -107,7 +107,7 @@ func contactChronicles() []chronicle {
 		{
 			name: "two leads at once", ways: []way{four(), dual()}, days: 25,
 			faults: faults(plant.Fault{Kind: plant.Linear, Lead: measure.A1, Size: 0.15, Life: 60 * oneDay}, plant.Fault{Kind: plant.Linear, Lead: b1, Size: 0.1, Life: 60 * oneDay}),
-			first:  []string{"lead-drift"}, by: 12, leads: "a1 b1", final: []string{"lead-drift maintenance"}, pass: []string{"lead-step", "lead-thermal"},
+			first:  []string{"lead-drift"}, by: 16, leads: "a1 b1", final: []string{"lead-drift maintenance"}, pass: []string{"lead-step", "lead-thermal"},
 		},
 		{
 			name: "open after excursions", ways: []way{dual()}, days: 45,
@@ -165,9 +165,7 @@ func wiringChronicles() []chronicle {
 	}
 }
 
-// quietChronicles are of what is no fault of the loop. A line that from some day on
-// warms the whole cable, and its nearest core more, is not among them: it can pass for
-// another cable, and that core for a contact.
+// quietChronicles are of what is no fault of the loop.
 func quietChronicles() []chronicle {
 	const b1 = measure.B1
 	return []chronicle{
@@ -188,6 +186,7 @@ func quietChronicles() []chronicle {
 		{name: "bursts of noise", ways: []way{dual(), pairs()}, faults: faults(plant.Fault{Kind: plant.Bursts, Size: 0.02})},
 		{name: "bad communication", ways: []way{four(), pairs()}, days: 45, faults: faults(plant.Fault{Kind: plant.Flaky}, plant.Fault{Kind: plant.Garbled})},
 		{name: "the element drifts", ways: []way{dual()}, days: 30, faults: faults(plant.Fault{Kind: plant.SensorDrift, Size: 0.1, Life: 60 * oneDay})},
+		{name: "a line beside the cable", ways: []way{dual(), pairs()}, days: 30, faults: faults(plant.Fault{Kind: plant.HotLine, Lead: b1, Warm: 25})},
 		{name: "a line beside one core", ways: []way{four(), pairs()}, days: 30, faults: faults(plant.Fault{Kind: plant.HotCore, Lead: b1, Warm: 40})},
 	}
 }

@@ -62,7 +62,7 @@ func (x *transmitter) disturb(f *fault, s *state, sec, age float64) {
 	case Settling:
 		s.contact[f.Lead] += float64(f.Size) * math.Exp(-age/max(f.life, 1))
 	case HotLine:
-		k := float64(f.Warm) * (0.5 + 0.5*wander(f.key, sec, hotLineSlot, chSlot))
+		k := float64(f.Warm) * (0.5 + 0.5*wander(f.key, sec, hotLineSlot, chSlot)) * (1 - math.Exp(-age/heatTau))
 		s.copperC += k
 		s.warmer[f.Lead] += nearestMore * k
 	case HotCore:
@@ -84,7 +84,7 @@ func (x *transmitter) disturb(f *fault, s *state, sec, age float64) {
 
 const (
 	heatEvery = 0.6 * day // one turn of a line that is hot for a part of it
-	heatTau   = 1800.0    // s, of a core of 1.5 mm² in its jacket beside others; our choice
+	heatTau   = 1800.0    // s, of a core of 1.5 mm² in its jacket beside others, and of a cable; our choice
 )
 
 // heated returns how much of its final warmth a core beside a line has at sec: it

@@ -91,6 +91,15 @@ func (g *gridState) close() bool {
 	return changed && g.Was != 0
 }
 
+// coarsest returns the step in which values come, or that they may come in from now
+// on, Ω.
+func (g *gridState) coarsest() float64 {
+	if g.Same > 0 {
+		return float64(max(g.Step, g.Next))
+	}
+	return float64(g.Step)
+}
+
 // resolution reports a change of the resolution and learns the noise anew.
 func (e *Engine) resolution(p *picture, out []finding.Finding) []finding.Finding {
 	g := &e.s.Grid

@@ -73,7 +73,7 @@ func (e *Engine) traded() (a, b int, up, down float64, ok bool) {
 		}
 	}
 	for _, k := range [...]int{a, b} {
-		least := max(tradeOhm, tradeClear*float64(e.s.Ch[k].Scale), tradeGrid*float64(e.s.Grid.Step))
+		least := max(tradeOhm, tradeClear*float64(e.s.Ch[k].Scale), tradeGrid*e.s.Grid.coarsest())
 		if !(math.Abs(x[k]) > least && moved[k] < tradeStill*math.Abs(x[k])) {
 			return 0, 0, 0, 0, false
 		}
@@ -88,7 +88,7 @@ func (e *Engine) traded() (a, b int, up, down float64, ok bool) {
 		}
 	}
 	own := func(k int) float64 { return e.s.Ch[k].Base + e.s.Ch[k].usual(1) }
-	if d := own(b) - own(a); math.Abs(x[a]-d) > tradeAlike*math.Abs(d)+swapOhm+float64(e.s.Grid.Step) { // not where the other stood
+	if d := own(b) - own(a); math.Abs(x[a]-d) > tradeAlike*math.Abs(d)+swapOhm+e.s.Grid.coarsest() { // not where the other stood
 		return 0, 0, 0, 0, false
 	}
 	return a, b, x[a], x[b], math.Abs(x[a]+x[b]) < most

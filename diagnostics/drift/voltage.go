@@ -179,12 +179,16 @@ func (e *Engine) leansTo(k int, p *picture, kept float64) bool {
 	}
 	x, ahead := (float64(e.s.Ch[k].Couple.Slow)+p.level[k]-p.raw[k])/c.gain, float64(coupleAhead)
 	if c.process == 0 {
-		if ahead = aheadStill; x*e.between() < 0 {
+		if ahead = aheadStill; e.between() < betweenLeast && x > 0 || e.between() > -betweenLeast && x < 0 {
 			return false
 		}
 	}
 	return e.apart(x, ahead)
 }
+
+// betweenLeast is how far a head must be from the middle of what its box may have, K,
+// for the sign of their difference to be likely.
+const betweenLeast = 5
 
 // between returns the temperature difference of head and box for the middle of the
 // temperatures that the box can have, K. Where the process stands still a clamp that
