@@ -65,6 +65,7 @@ type seasonChannel struct {
 	M  float32 // mean, Ω
 	CF float32 // covariance with F, Ω
 	CT float32 // with time, Ω
+	UU float32 // variance, Ω²
 }
 
 // season takes a block with the contact parts c: what they have in common with
@@ -138,6 +139,7 @@ func (e *Engine) learnSeason(f float64, c *[channels]float64) {
 		x.M += w * d
 		x.CF = (1 - w) * (x.CF + w*df*d)
 		x.CT = (1 - w) * (x.CT + w*dt*d)
+		x.UU = (1 - w) * (x.UU + w*d*d)
 	}
 }
 
@@ -154,7 +156,9 @@ func (s *seasonState) slope(k int, ch *chState) (b, sd float64) {
 	}
 	noise, prior := math.Hypot(homeDrift, float64(ch.Scale)/2), seasonPrior*ch.Base
 	v := noise * noise * seasonTied / float64(s.N) // of the slope, times ff
-	b, sd = cf/(ff+v/(prior*prior)), math.Sqrt(v/(ff+v/(prior*prior)))
+	left := float64(x.UU-x.CT*x.CT/s.TT) - cf*cf/ff // what neither explains
+	vs := max(noise*noise, left) * seasonTied / float64(s.N)
+	b, sd = cf/(ff+v/(prior*prior)), math.Sqrt(vs/(ff+vs/(prior*prior)))
 	most := seasonMost * ch.Base
 	return min(max(b*max(0, 1-seasonSure*v/(ff*b*b+v*1e-6)), -most), most), sd
 }
