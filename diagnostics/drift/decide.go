@@ -74,6 +74,12 @@ func (e *Engine) contacts(p *picture) (claim, bool) {
 		return c, false
 	}
 	e.name(worst, p, &c)
+	if e.m.n == 2 && c.kind == finding.ThermalEMF {
+		c.leads = 0
+		if k, ok := e.puller(); ok {
+			c.leads = e.m.ch[k].named
+		}
+	}
 	return c, true
 }
 

@@ -105,7 +105,34 @@ func (e *Engine) couple(p *part, err float64) {
 			e.s.Ch[k].Couple.add(x, dt, db)
 		}
 	}
+	if e.m.n == 2 {
+		for k := range e.m.n {
+			if x := float32(p.v[k] - e.s.Ch[k].Base); x == x {
+				e.s.Ch[bareOf+k].Couple.add(x, dt, db)
+			}
+		}
+	}
 }
+
+// bareOf is the channel from which on the two leads of a pair are followed with
+// their copper: its own state is free there.
+const bareOf = 2
+
+// puller returns which of two leads moves with the process. Between them a voltage
+// in one is the same as one of the other sign in the other, but copper knows
+// nothing of the process: the lead without a voltage stands still when it moves. ok
+// is false where both follow it, as when the cable is warmed by the line, or none.
+func (e *Engine) puller() (k int, ok bool) {
+	x, y := math.Abs(float64(e.s.Ch[bareOf].Couple.UT)), math.Abs(float64(e.s.Ch[bareOf+1].Couple.UT))
+	if y > x {
+		k, x, y = 1, y, x
+	}
+	return k, y < pulledLess*x
+}
+
+// pulledLess is the most that the other lead may move with the process, of the one
+// that does.
+const pulledLess = 0.4
 
 // within cuts x at most to either side. Little is ever cut, so two branches that
 // are guessed right are cheaper than min and max, which look after signed zeros.

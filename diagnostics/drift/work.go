@@ -265,7 +265,7 @@ const coreShare = 0.003
 // lead that was far below it and comes nearer does so because the other lost a
 // contact that was bad when the baseline was learnt.
 func (e *Engine) evened(k int, p *picture) bool {
-	if e.m.n != 2 || e.m.ch[k].sum || e.s.Ch[k].Above < confirm || !(p.level[k] > 0) || p.level[k] > farReach*p.reach[k] {
+	if e.m.n != 2 || e.m.ch[k].sum || e.s.Ch[k].Above < confirm || !(p.level[k] > 0) || p.level[k] > farReach*p.reach[k] || e.leansTo(k, p, coupleKept) || e.leansTo(1-k, p, coupleKept) {
 		return false
 	}
 	if e.s.Ch[k].abrupt(p.raw[k]) { // somebody worked there, and what settles comes back
