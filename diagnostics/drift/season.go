@@ -155,7 +155,7 @@ func (s *seasonState) slope(k int, ch *chState) (b, sd float64) {
 		return 0, seasonPrior * ch.Base
 	}
 	noise, prior := math.Hypot(homeDrift, float64(ch.Scale)/2), seasonPrior*ch.Base
-	v := noise * noise * seasonTied / float64(s.N) // of the slope, times ff
+	v := noise * noise * seasonTied / float64(s.N)  // of the slope, times ff
 	left := float64(x.UU-x.CT*x.CT/s.TT) - cf*cf/ff // what neither explains
 	vs := max(noise*noise, left) * seasonTied / float64(s.N)
 	b, sd = cf/(ff+v/(prior*prior)), math.Sqrt(vs/(ff+vs/(prior*prior)))

@@ -68,3 +68,37 @@ func TestContactThatGrowsInSpring(t *testing.T) {
 		}
 	}
 }
+
+// What a season may have done unseen grows with how far it went and shrinks with
+// the spells of weather that told how much of it a core shares.
+func TestWhatASeasonMayHaveDoneUnseen(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireDual, wiring.AllLeads))
+	for k := range e.m.n {
+		e.s.Ch[k].Base, e.s.Ch[k].Scale = 2, 0.0005
+	}
+	s := &e.s.Season
+	s.N, s.TT, s.Home = 80, 533, 1
+	for _, tt := range []struct{ spells, went, least, most float64 }{
+		{1e-6, 0, 0, 0},
+		{1e-6, 0.03, 0.013, 0.0151}, // a quarter of 60 mΩ: nothing was told
+		{1e-6, -0.03, 0.013, 0.0151},
+		{1e-2, 0.03, 0, 0.003},
+	} {
+		s.FF, s.F = float32(tt.spells*tt.spells), float32(1+tt.went)
+		if x := e.seasonUnseen(1); !(x >= tt.least && x <= tt.most) {
+			t.Errorf("spells of %g, a season of %g: %.4f Ω, want %g to %g", tt.spells, tt.went, x, tt.least, tt.most)
+		}
+	}
+	s.FF, s.F = 1e-4, 1.03
+	calm := e.seasonUnseen(1)
+	s.Ch[1].UU = 4e-4 // 20 mΩ that neither weather nor time explains
+	if x := e.seasonUnseen(1); x < 3*calm {
+		t.Errorf("%.4f Ω where 20 mΩ are unexplained, %.4f Ω where nothing is", x, calm)
+	}
+	p := e.newest()
+	with, _ := e.threshold(1, &p)
+	s.F = 1
+	if without, _ := e.threshold(1, &p); with < without+0.001 {
+		t.Errorf("threshold %.4f Ω after a season, %.4f Ω before", with, without)
+	}
+}
