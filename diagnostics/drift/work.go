@@ -193,8 +193,11 @@ const swapOhm = 0.003
 
 // abrupt tells whether most of a level came with one jump.
 func (c *chState) abrupt(level float64) bool {
-	return c.Jump*level > 0 && math.Abs(c.Jump) > 0.6*math.Abs(level)
+	return c.Jump*level > 0 && math.Abs(c.Jump) > abruptShare*math.Abs(level)
 }
+
+// abruptShare of a level is most of it.
+const abruptShare = 0.6
 
 // swap learns what two leads became that traded places.
 func (e *Engine) swap(a, b int, x, y float64, at int64, evidence string, p *picture, out []finding.Finding) []finding.Finding {
@@ -265,11 +268,11 @@ const coreShare = 0.003
 // lead that was far below it and comes nearer does so because the other lost a
 // contact that was bad when the baseline was learnt.
 func (e *Engine) evened(k int, p *picture) bool {
-	if e.m.n != 2 || e.m.ch[k].sum || e.s.Ch[k].Above < confirm || !(p.level[k] > 0) || p.level[k] > farReach*p.reach[k] || e.leansTo(k, p, coupleKept) || e.leansTo(1-k, p, coupleKept) {
+	if e.m.n != 2 || e.m.ch[k].sum || e.s.Ch[k].Above < confirm || !(p.level[k] > 0) || p.level[k] > farReach*p.reach[k] {
 		return false
 	}
-	if e.s.Ch[k].abrupt(p.raw[k]) { // somebody worked there, and what settles comes back
-		return false
+	if e.s.Ch[k].Jump-e.s.Ch[1-k].Jump > abruptShare*p.level[k] || e.leansTo(k, p, coupleKept) || e.leansTo(1-k, p, coupleKept) {
+		return false // somebody worked there, and what settles comes back; or a voltage
 	}
 	own := func(j int) float64 { return e.s.Ch[j].Base*p.f + e.s.Ch[j].usual(p.f) + p.level[j] }
 	return own(k)-own(1-k) < healedShare*p.level[k]-coreShare*e.s.Ch[k].Base
