@@ -34,14 +34,16 @@
 // A level of two days (median of eight blocks) above a threshold for a day. The
 // threshold is the largest of 3 mΩ, a few times the block-to-block scatter and
 // the largest swing of the baseline, the resolution, a share of the lead, and a
-// share of what would move the reading by its limit; see level.go, each with its
-// reason. A rise that came at once is watched for two and a half days, since
+// share of what would move the reading by its limit; what the season did since the
+// baseline counts as far as the weather has not told yet what each core has of it;
+// see level.go, each with its reason. A rise that came at once is watched for two and a half days, since
 // terminals settle after work by tens of mΩ (they fall); half a day must do when
 // most of the limit is gone. Then the kind:
 //
 //   - excursions that return within two polls: lead-intermittent. A bad register
 //     looks alike, so what the sensor value says and how common bad values are
-//     on this loop make odds (odds.go): two that it shows on two days will do;
+//     on this loop make odds (odds.go): two that it shows on two days will do. A
+//     count alone must go on for longer than a visit;
 //   - swing with the cable's temperature, or daily: lead-thermal;
 //   - movement in a constant proportion to the temperature difference of head and
 //     box, as of a thermocouple, or a slow fall below copper: thermal-emf. No
@@ -57,7 +59,10 @@
 //     another is as long as ever: not-four-wire, or lead-short. It has no say in the
 //     copper factor.
 //
-// Nothing is named that cannot be seen: sums of leads name none, pairs never a1.
+// Nothing is named that cannot be seen: sums of leads name none, pairs never a1. Of
+// a pair, what rose from far below the other did not rise: the other lost a contact
+// (work.go); and of a voltage the lead is named that moves with the process, none
+// where both do (voltage.go).
 // A lead that is not reported shows in the sensor value: where that leaves a calm
 // value and returns within two polls, to the side the lead moves it, in several
 // blocks of ten days and more often than in the baseline, it is lead-intermittent

@@ -19,7 +19,7 @@ func (e *Engine) frame(fr *frame) {
 	for k := range e.m.n {
 		c := &e.s.Ch[k]
 		fr.a[k], fr.b[k] = c.Fit.line(steepest * c.Base)
-		fr.gate[k] = larger(gateSigma*c.Sigma, least)
+		fr.gate[k] = larger(gateSigma*larger(c.Sigma, gateQuiet*float64(c.Quiet)), least)
 		fr.left[k] = c.Base - lost(c.Base)
 		fr.wide = smaller(fr.wide, fr.gate[k]/c.Base)
 	}

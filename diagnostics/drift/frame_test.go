@@ -35,7 +35,7 @@ func TestFrameIsThatOfTheChannels(t *testing.T) {
 	wide := math.Inf(1)
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		gate := max(gateSigma*ch.Sigma, 1.5*float64(e.s.Grid.Step), gateOhm)
+		gate := max(gateSigma*max(ch.Sigma, gateQuiet*float64(ch.Quiet)), 1.5*float64(e.s.Grid.Step), gateOhm)
 		wide = min(wide, gate/ch.Base)
 		if ch.Fit.N == 0 || p.usual[k] != ch.usual(f) || p.bare[k] != v[k]-f*ch.Base || fr.gate[k] != gate {
 			t.Errorf("channel %d: usual %v, want %v; bare %v, gate %v", k, p.usual[k], ch.usual(f), p.bare[k], fr.gate[k])

@@ -40,7 +40,10 @@ const spikeLearn = 40
 // A channel may be away from its calm value by its gate: some standard deviations
 // of single values, one and a half steps of the resolution, or a touch.
 const (
-	gateSigma = 6.5   // six deviations of a difference are 1 in 10⁹ for normal noise
+	gateSigma = 6.5 // six deviations of a difference are 1 in 10⁹ for normal noise
+	// gateQuiet is the least noise of a channel, of that of its baseline: a lead that
+	// alone was the copper for a block has none against itself.
+	gateQuiet = 0.7
 	gateOhm   = 0.004 // what sound terminals make when touched (a block has a few mΩ)
 )
 

@@ -53,3 +53,20 @@ func TestBurstOnPairsIsNoContact(t *testing.T) {
 		}
 	}
 }
+
+// While one of two leads is warmed the other is the copper and shows no noise
+// against itself; what it always had is no excursion when both are asked again.
+func TestLeadThatWasTheCopperKeepsItsGate(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.PairsOnly))
+	e.s.Ch[0].Base, e.s.Ch[1].Base = 0.5, 0.5
+	c := &e.s.Ch[1]
+	c.Quiet, c.Sigma = 0.002, 0.0002
+	var fr frame
+	if e.frame(&fr); fr.gate[1] < 0.006 {
+		t.Errorf("gate %.4f Ω, want some of the 2 mΩ of the baseline", fr.gate[1])
+	}
+	c.Sigma = 0.01
+	if e.frame(&fr); fr.gate[1] < 0.06 {
+		t.Errorf("gate %.4f Ω where it scatters by 10 mΩ", fr.gate[1])
+	}
+}
