@@ -198,13 +198,7 @@ func (s *errorState) keep(hi, lo float32) {
 }
 
 // seesError tells whether the lead values give the reading error.
-func (e *Engine) seesError() bool {
-	ok := e.m.n > 0 && e.m.spec.Reports != wiring.ReadingOnly
-	for k := range e.m.n {
-		ok = ok && !math.IsNaN(e.m.ch[k].coef)
-	}
-	return ok
-}
+func (e *Engine) seesError() bool { return e.m.sees }
 
 // errorOf returns the reading error of one set of values, °C; NaN where the
 // leads that matter are not reported. From pairs the single lead is taken as the

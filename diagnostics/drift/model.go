@@ -36,6 +36,7 @@ type model struct {
 	up   bool // a contact in a lead that is not reported raises the sensor value
 	down bool // or lowers it
 	none bool // the method takes every lead out of the reading
+	sees bool // the lead values give the reading error
 }
 
 func newModel(spec *diagnostics.Spec) (*model, error) {
@@ -78,6 +79,10 @@ func newModel(spec *diagnostics.Spec) (*model, error) {
 		}
 	}
 	m.hide()
+	m.sees = m.n > 0 && spec.Reports != wiring.ReadingOnly
+	for _, c := range m.ch[:m.n] {
+		m.sees = m.sees && !math.IsNaN(c.coef)
+	}
 	return m, nil
 }
 
