@@ -26,6 +26,7 @@ type chronicle struct {
 	outdoor bool
 	days    int           // from the onset to the end; 0 = chronicleDays
 	faults  []plant.Fault // without an onset: at chronicleOnset
+	limit   quantity.Ohm  // up to which the device works with a lead; 0 = that of plant.StorySpec
 
 	first []string // kinds that the first finding above info may have; none = nothing above info is said
 	by    float64  // days from the onset to it
@@ -134,6 +135,18 @@ func wiringChronicles() []chronicle {
 	const b1 = measure.B1
 	bridge := faults(plant.Fault{Kind: plant.Short, Lead: b1})
 	return []chronicle{
+		{ // beside its cause
+			name: "past what the device works with", ways: []way{four()}, limit: 0.56, faults: faults(plant.Fault{Kind: plant.Linear, Lead: b1, Size: 0.15, Life: 60 * oneDay}),
+			first: []string{"lead-drift"}, by: 7, leads: "b1", final: []string{"lead-drift out-of-spec", "lead-limit out-of-spec"},
+		},
+		{
+			name: "a longer cable than the device works with", ways: []way{four()}, days: 15, limit: 0.56, faults: faults(plant.Fault{Kind: plant.Recabled, Size: 0.15}),
+			first: []string{"lead-limit"}, by: 1, leads: "a1 a2 b1 b2", final: []string{"lead-limit out-of-spec"}, notes: []string{"cable-changed"},
+		},
+		{
+			name: "rubbish", ways: []way{four()}, days: 20, faults: rubbish(),
+			first: []string{"implausible"}, by: 12, final: []string{"implausible maintenance"},
+		},
 		{
 			name: "opens", ways: []way{four(), dual()}, days: 3, faults: faults(plant.Fault{Kind: plant.Open, Lead: b1}),
 			first: []string{"lead-open"}, by: 0.1, leads: "b1", final: []string{"lead-open failure"},
@@ -165,6 +178,16 @@ func wiringChronicles() []chronicle {
 	}
 }
 
+// rubbish is a device that shows wrong values in one poll of fifty.
+func rubbish() (list []plant.Fault) {
+	for lead := measure.A1; lead <= measure.B2; lead++ { // each has its own chance
+		for s := range 3 {
+			list = append(list, plant.Fault{Kind: plant.Garbled, Lead: lead, Onset: chronicleOnset.Add(time.Duration(s) * time.Second)})
+		}
+	}
+	return list
+}
+
 // quietChronicles are of what is no fault of the loop.
 func quietChronicles() []chronicle {
 	const b1 = measure.B1
@@ -194,7 +217,7 @@ func quietChronicles() []chronicle {
 // tell records and replays the chronicle and holds what is said against it.
 func (c chronicle) tell(t *testing.T, w way, seed uint64) {
 	spec := plant.StorySpec(w.method, w.reports)
-	spec.Tag, spec.Service, spec.Outdoor = "TT-1", c.service, c.outdoor
+	spec.Tag, spec.Service, spec.Outdoor, spec.LeadLimit = "TT-1", c.service, c.outdoor, cmp.Or(c.limit, spec.LeadLimit)
 	end := chronicleOnset.Add(time.Duration(cmp.Or(c.days, chronicleDays)) * oneDay)
 	conf := plant.Config{Seed: seed, Start: end, Loops: []plant.Loop{{Spec: spec, Link: -1, Profile: storyRegisters()}}}
 	for _, f := range c.faults {

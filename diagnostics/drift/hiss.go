@@ -194,6 +194,13 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	return e.flat(p, mean, e.shunt(p, out))
 }
 
+// oneScatters tells whether a lead is known that scatters by itself: then the noise
+// of its pairs says nothing, and the quietest pair must tell.
+func (e *Engine) oneScatters() bool {
+	k := e.s.Found[aboutContact].kind()
+	return k == finding.LeadIntermittent || k == finding.LeadNoise
+}
+
 // shunt judges the charts: both are asked, each with its own threshold.
 func (e *Engine) shunt(p *picture, out []finding.Finding) []finding.Finding {
 	h := &e.s.Hiss
@@ -209,7 +216,7 @@ func (e *Engine) shunt(p *picture, out []finding.Finding) []finding.Finding {
 	if h.Over == 0 {
 		h.From = p.at - hissConfirm*blockS
 	}
-	if level < worth || least < max(hissShare*level, hissEven*most) {
+	if level < worth || least < max(hissShare*level, hissEven*most) || e.oneScatters() && least < worth {
 		h.Over = 0
 		if level < worth/2 {
 			out = e.clear(aboutInsulation, p.at, "noise is back near that of the baseline", out)
