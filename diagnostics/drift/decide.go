@@ -141,7 +141,7 @@ func (e *Engine) settled(k int, p *picture) bool {
 	if e.s.Found[aboutContact].Leads&e.m.ch[k].named != 0 {
 		return true
 	}
-	if e.doubtful(k, p) && !e.thermocouple(k, p) { // no work moves with the process
+	if e.doubtful(k, p) && !e.thermocouple(k, p) || e.evened(k, p) { // no work moves with the process
 		return false
 	}
 	if e.wavers(k, p) {

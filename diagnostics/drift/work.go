@@ -274,19 +274,37 @@ func (e *Engine) evened(k int, p *picture) bool {
 	if e.s.Ch[k].Jump-e.s.Ch[1-k].Jump > abruptShare*p.level[k] || e.leansTo(k, p, coupleKept) || e.leansTo(1-k, p, coupleKept) {
 		return false // somebody worked there, and what settles comes back; or a voltage
 	}
+	if e.s.Ch[k].Swing.size() > wild*p.level[k] {
+		return false // what heals does not move within days
+	}
 	own := func(j int) float64 { return e.s.Ch[j].Base*p.f + e.s.Ch[j].usual(p.f) + p.level[j] }
 	return own(k)-own(1-k) < healedShare*p.level[k]-coreShare*e.s.Ch[k].Base
+}
+
+// evenFor is how long two leads must have come nearer, s, and evenStill the change
+// of the level in two days, as a share of it, from which it is learnt: what heals
+// does so ever more slowly. Until then nothing is said of it.
+const evenFor, evenStill = 10 * dayS, 0.08
+
+// still tells whether a level has moved by less than a share of it in two days.
+func (c *chState) still(share float64) bool {
+	if c.UN < recent {
+		return false
+	}
+	now, was := median32(c.U[recent-4:]), median32(c.U[:4])
+	return math.Abs(now-was) < share*math.Abs(now)
 }
 
 // evenOut learns two leads that came nearer to each other.
 func (e *Engine) evenOut(p *picture, out []finding.Finding) []finding.Finding {
 	for k := range e.m.n {
-		if !e.evened(k, p) || e.s.Found[aboutContact].Channels>>k&1 != 0 {
+		ch := &e.s.Ch[k]
+		if !e.evened(k, p) || e.s.Found[aboutContact].Channels>>k&1 != 0 || p.at-ch.Rise < evenFor || !ch.still(evenStill) {
 			continue
 		}
 		c := claim{
-			kind: finding.LeadRestored, leads: e.m.ch[1-k].named, severity: finding.Info, since: e.s.Ch[k].Rise, contact: -p.level[k], sure: 0.6,
-			evidence: fmt.Sprintf("%s was above %s by more than cores of a cable differ and is so by %s less since %s: a contact that was bad from the beginning becomes better; learnt", e.m.name(1-k), e.m.name(k), ohms(p.level[k]), day(e.s.Ch[k].Rise)),
+			kind: finding.LeadRestored, leads: e.m.ch[1-k].named, severity: finding.Info, since: ch.Rise, contact: -p.level[k], sure: 0.6,
+			evidence: fmt.Sprintf("%s was above %s by more than cores of a cable differ and is so by %s less since %s: a contact that was bad from the beginning becomes better; learnt", e.m.name(1-k), e.m.name(k), ohms(p.level[k]), day(ch.Rise)),
 		}
 		e.absorb(k, p.raw[k])
 		e.absorb(1-k, p.raw[1-k])
