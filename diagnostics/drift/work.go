@@ -278,7 +278,8 @@ func (e *Engine) evened(k int, p *picture) bool {
 		return false // what heals does not move within days
 	}
 	own := func(j int) float64 { return e.s.Ch[j].Base*p.f + e.s.Ch[j].usual(p.f) + p.level[j] }
-	return own(k)-own(1-k) < healedShare*p.level[k]-coreShare*e.s.Ch[k].Base
+	above := own(k) - own(1-k)
+	return above < floorPair && above < healedShare*p.level[k]-coreShare*e.s.Ch[k].Base // healing ends where the other is
 }
 
 // evenFor is how long two leads must have come nearer, s, and evenStill the change
