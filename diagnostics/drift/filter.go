@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"ohmdrift/diagnostics/drift/stat"
 	"ohmdrift/diagnostics/finding"
 )
 
@@ -38,6 +39,12 @@ const (
 	// filterVaries is the least of that variance that is believed: a block of 36 values
 	// scatters by some 8 %.
 	filterVaries = 0.08 * 0.08
+	// filterLarge is the change, as a logarithm, of which the first blocks show less:
+	// single changes are cut at winsor times the noise of the block before, so a step to
+	// more than twice as much is followed within filterRamp blocks, the one in which it
+	// came and two more.
+	filterLarge = 0.7
+	filterRamp  = 3
 	// filterScale makes logarithms whole numbers: steps of 1.6 %, up to a factor of
 	// seven either way.
 	filterScale = 64
@@ -57,40 +64,53 @@ func (s *filterState) push(x float64) {
 
 // step returns by how much, as a logarithm, the last blocks differ from those
 // before, and whether that came as a step rather than as a slope or by chance, and
-// stayed with a variance of at most so much from block to block.
+// stayed with a variance of at most so much from block to block. A large one may take
+// some blocks to be seen whole.
 func (s *filterState) step(after int, most float64) (change float64, ok bool) {
+	if change, ok = s.stepOver(after, 0, most); ok || !(math.Abs(change) > filterLarge) {
+		return change, ok
+	}
+	return s.stepOver(after, filterRamp, most)
+}
+
+// stepOver is step with so many blocks between before and after left out.
+func (s *filterState) stepOver(after, ramp int, most float64) (change float64, ok bool) {
 	n := int(s.N)
 	if n < len(s.Log) {
 		return 0, false
 	}
-	var mean [2]float64 // before, after
-	of := func(i int) int {
-		if i < n-after {
-			return 0
-		}
-		return 1
-	}
-	for i, v := range s.Log {
-		mean[of(i)] += float64(v) / filterScale
-	}
-	all := (mean[0] + mean[1]) / float64(n)
-	mean[0], mean[1] = mean[0]/float64(n-after), mean[1]/float64(after)
-	if change = mean[1] - mean[0]; !(math.Abs(change) > filterLeast) {
+	then, now := s.Log[:n-after-ramp], s.Log[n-after:]
+	before, since := fitted(then), fitted(now)
+	if change = since.mean - before.mean; !(math.Abs(change) > filterLeast) {
 		return change, false // however it came
 	}
-	slope, ofStep, ofAll, since := 0.0, 0.0, 0.0, 0.0
+	var l stat.Line
 	for i, v := range s.Log {
-		x := float64(v) / filterScale
-		ofStep += (x - mean[of(i)]) * (x - mean[of(i)])
-		ofAll += (x - all) * (x - all)
-		if of(i) == 1 {
-			since += (x - mean[1]) * (x - mean[1])
+		if i < len(then) || i >= n-after {
+			l.Add(float64(i), float64(v)/filterScale, 1)
 		}
-		slope += (float64(i) - float64(n-1)/2) * (x - all)
 	}
-	ofLine := ofAll - slope*slope/float64(n*(n*n-1)/12) // Σ(i − mean)² of 0…n−1 is n(n²−1)/12
-	return change, since < most*float64(after-1) && ofLine-ofStep > filterSure*(ofStep/float64(n-2)+1.0/(filterScale*filterScale))
+	ofStep, ofLine := before.misfit+since.misfit, l.Misfit(l.Fit())
+	return change, since.misfit < most*float64(after-1) && ofLine-ofStep > filterSure*(ofStep/(l.N-2)+1.0/(filterScale*filterScale))
 }
+
+// level is the mean of some blocks and the sum of squares about it.
+type level struct{ mean, misfit float64 }
+
+func fitted(log []int8) (l level) {
+	for _, v := range log {
+		l.mean += float64(v) / filterScale / float64(len(log))
+	}
+	for _, v := range log {
+		d := float64(v)/filterScale - l.mean
+		l.misfit += d * d
+	}
+	return l
+}
+
+// steady is the most that the noise may vary from block to block after another
+// filter.
+func (h *hissState) steady() float64 { return filterSteady * max(h.sd()*h.sd(), filterVaries) }
 
 // filtering tells whether a step of the noise is under way.
 func (s *filterState) filtering(most float64) bool {
@@ -116,7 +136,7 @@ func (e *Engine) filtered(p *picture, out []finding.Finding) []finding.Finding {
 		sum += math.Log(math.Max(float64(h.Sigma[i]), hissFloor)/math.Max(float64(h.Quiet[i]), hissFloor)) / float64(n)
 	}
 	s.push(sum)
-	most := filterSteady * max(h.sd()*h.sd(), filterVaries)
+	most := h.steady()
 	change, ok := s.step(filterWait, most)
 	if !ok || !e.evenly(change) || e.processStepped() {
 		if s.filtering(most) {

@@ -49,6 +49,25 @@ func TestAnotherFilterIsNoLeak(t *testing.T) {
 	}
 }
 
+// A large step that comes within a block is followed within three more, since single
+// changes are cut at the noise of the block before.
+func TestFilterSetAnewWithinABlock(t *testing.T) {
+	for _, at := range []float64{50.05, 50.1, 50.15, 50.2} { // day
+		for seed := range uint64(6) {
+			e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireDual, wiring.AllLeads))
+			c := hissing(seed, func(d float64, _ measure.Lead) float64 {
+				if d > at {
+					return 3
+				}
+				return 1
+			})
+			if b := bad(c.feed(e, 0, 60*perDay)); len(b) > 0 {
+				t.Errorf("from day %.2f on, seed %d: %s on day %.1f: %s", at, seed, b[0].Kind, on(b[0].Time), b[0].Evidence)
+			}
+		}
+	}
+}
+
 // A process that is as hot after the change as it was before has nothing to do with
 // it, whatever batch it was making in between.
 func TestProcessThatCameWithTheNoise(t *testing.T) {

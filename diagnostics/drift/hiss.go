@@ -53,7 +53,7 @@ const (
 	hissEven    = 0.35
 	hissLearn   = 120 // blocks of baseline: a month
 	hissReady   = 60  // from which something is said: fifteen days
-	hissConfirm = 3   // blocks: a storm of ten hours is over by then
+	hissConfirm = 3   // blocks, each as loud as the chart: a storm of ten hours is over by then
 	// hissGrid is the least noise, as a share of the resolution, that can be
 	// followed: below, what is measured is rounding.
 	hissGrid = 0.6
@@ -191,7 +191,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	if !calm && h.Over == 0 || h.Seen < hissReady || float64(h.Quiet[0]) < hissGrid*float64(e.s.Grid.Step) || !e.dithered() {
 		return out
 	}
-	return e.flat(p, mean, e.shunt(p, out))
+	return e.flat(p, mean, e.shunt(p, mean, out))
 }
 
 // oneScatters tells whether a lead is known that scatters by itself: then the noise
@@ -201,8 +201,10 @@ func (e *Engine) oneScatters() bool {
 	return k == finding.LeadIntermittent || k == finding.LeadNoise
 }
 
-// shunt judges the charts: both are asked, each with its own threshold.
-func (e *Engine) shunt(p *picture, out []finding.Finding) []finding.Finding {
+// shunt judges the charts: both are asked, each with its own threshold. Of the
+// blocks that confirm it each must be as loud as the chart: mean is the logarithm of
+// the noise of this one.
+func (e *Engine) shunt(p *picture, mean float64, out []finding.Finding) []finding.Finding {
 	h := &e.s.Hiss
 	n := e.m.n * (e.m.n - 1) / 2
 	least, most := math.Inf(1), math.Inf(-1)
@@ -221,6 +223,9 @@ func (e *Engine) shunt(p *picture, out []finding.Finding) []finding.Finding {
 		if level < worth/2 {
 			out = e.clear(aboutInsulation, p.at, "noise is back near that of the baseline", out)
 		}
+		return out
+	}
+	if h.Over < hissConfirm && mean < level { // a storm that is over: the chart still comes down from it
 		return out
 	}
 	if h.Over = min(h.Over+1, 1000); h.Over < hissConfirm {

@@ -45,13 +45,18 @@ func (e *Engine) limits(p *picture, out []finding.Finding) []finding.Finding {
 
 // flicker returns what rounding and the noise of a sound input add to the error
 // that a slot shows for 5 % of a day, °C: 1.64 standard deviations. Noise averages
-// over the samples of a slot, rounding does not.
+// over the samples of a slot, rounding does not. While another filter of the device
+// may be coming the noise is that of the last block: two days must pass before it is
+// known for one, and two noisy days would do to call the loop out.
 func (e *Engine) flicker(t float64) float64 {
 	n := min(max(slotS/float64(max(e.s.Step, 1)), 1), picks)
-	v := 0.0
+	v, filter := 0.0, e.s.Filter.filtering(e.s.Hiss.steady())
 	for k := range e.m.n {
 		if c := &e.m.ch[k]; c.coef == c.coef {
 			noise, round := e.s.Ch[k].quiet(), float64(e.s.Grid.Step)
+			if filter {
+				noise = max(noise, e.s.Ch[k].Sigma)
+			}
 			v += c.coef * c.coef * (noise*noise/n + round*round/12)
 		}
 	}
