@@ -6,6 +6,8 @@ import (
 
 	"ohmdrift/daemon/records"
 	"ohmdrift/diagnostics"
+	"ohmdrift/diagnostics/drift"
+	"ohmdrift/diagnostics/finding"
 )
 
 // AcceptBaseline makes the given state of a loop's leads the one from which its
@@ -27,7 +29,25 @@ func (d *Daemon) AcceptBaseline(ctx context.Context, b records.Baseline) error {
 	if err := d.records.AcceptBaseline(ctx, b); err != nil {
 		return err
 	}
-	return w.setBaseline(b.Leads)
+	said, err := w.accept(b.Leads)
+	d.record.add(said)
+	return err
+}
+
+// accept puts a baseline into force and learns the loop anew from its newest
+// sample on: what was told against the state before is taken back.
+func (w *watched) accept(b diagnostics.Baseline) ([]finding.Finding, error) {
+	if err := w.setBaseline(b); err != nil {
+		return nil, err
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.stepped.IsZero() {
+		return nil, nil // nothing was learnt yet
+	}
+	said := w.follow.Journal(w.stepped, drift.BaselineAccepted, nil)
+	w.standing = w.standing.apply(said)
+	return said, nil
 }
 
 // spec returns the description that the loop's diagnostics were built from.

@@ -97,6 +97,7 @@ func (g *generation) takeOver(before *generation, now time.Time) {
 		}
 	}
 	g.anew = nil
+	g.near.site.Redescribe(g.near.specs)
 	if g.near.site != before.near.site {
 		g.daemon.record.add(g.forgetPlant(now, "boxes, cables or partners of the plant are described anew; what its loops have in common is learnt anew"))
 	}

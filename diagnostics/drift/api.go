@@ -34,7 +34,7 @@ type Published struct {
 	Share   float64         // its error as a share of the limit, 0 without a limit
 	Reading quantity.DegC   // of the newest full slot, less the error that its leads are seen to make; NaN = not known
 	ReadAt  time.Time       // beginning of that slot; zero = none yet
-	Anew    time.Time       // when work on the loop was last ended or its baseline accepted; zero = never
+	Anew    time.Time       // when the loop was first followed, work on it last ended or its baseline accepted; zero = not followed yet
 }
 
 // Estimate is what is known of a loop over a span of time. Numbers that cannot

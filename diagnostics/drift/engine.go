@@ -41,6 +41,9 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 	if t <= st.Last {
 		return out
 	}
+	if st.Last == 0 {
+		st.Anew = t
+	}
 	e.pace(t)
 	st.Last = t
 	var fr frame

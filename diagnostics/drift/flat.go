@@ -9,7 +9,8 @@ import (
 // Noise that rose once and has stood still since is no shunt that matters: what
 // conducts corrodes and spreads, and goes with wet and dry hours. So a standing
 // finding about insulation is looked at again after weeks: the mean noise of its
-// second week is compared with that of its fourth. Where it has not grown it is
+// second week is compared with that of its fourth, and so on from fortnight to
+// fortnight. Where it has not grown it is
 // another input, filter or place of rounding, and learnt; what grows from there
 // on is found again.
 const (
@@ -21,6 +22,9 @@ const (
 	// two means of 32 blocks of 0.08. A leak whose noise power grows e-fold in a
 	// month gains 0.1 there when its noise is a fifth above that of the input.
 	flatMost = 0.04
+	// flatLoud is the noise, as a logarithm, that is no matter of inputs: half as
+	// much again stands until somebody has looked.
+	flatLoud = 0.4
 )
 
 // flatState compares two times of a standing leak.
@@ -58,14 +62,14 @@ func (e *Engine) flat(p *picture, x float64, out []finding.Finding) []finding.Fi
 	if age < flatFrom+flatApart+flatSpan {
 		return out
 	}
-	if s.NE < flatLeast || s.NL < flatLeast || s.Late-s.Early > flatMost {
-		*s = flatState{From: s.From + flatApart} // it grows, or too little is known: again a fortnight later
+	if s.NE < flatLeast || s.NL < flatLeast || s.Late-s.Early > flatMost || s.Late > flatLoud {
+		*s = flatState{From: s.From + flatApart, Early: s.Late, NE: s.NL} // it grows, is loud, or too little is known: again a fortnight later
 		return out
 	}
 	since, times := r.Since, math.Exp(float64(s.Late))
-	why := say("noise between all leads stands at %.2f times that of the baseline and has not grown: %.2f times in the second week, %.2f in the fourth", times, math.Exp(float64(s.Early)), times)
-	out = e.clear(aboutInsulation, p.at, why, out)
-	c := claim{kind: finding.DeviceChanged, severity: finding.Info, since: since, contact: nan, sure: 0.7, evidence: why + ": another input or filter of the device; learnt"}
+	why := say("noise between all leads has stood still for two weeks (%.2f times that of the baseline, %.2f times before): more like another input or filter of the device than moisture", times, math.Exp(float64(s.Early)))
+	out = e.clear(aboutInsulation, p.at, why+"; if nobody changed the device, measure the insulation once: what grows from here is told again", out)
+	c := claim{kind: finding.DeviceChanged, severity: finding.Info, since: since, contact: nan, sure: 0.7, evidence: why + "; learnt"}
 	e.hushed()
 	return e.raise(aboutWork, p.at, &c, out)
 }

@@ -36,12 +36,14 @@ func noiseThat(t *testing.T, seed uint64, days int, sd func(d float64) float64) 
 // An input that has become noisier by a fifth within days and stays so is first
 // called a leak, as it must be, and taken back after four weeks.
 func TestNoiseThatStandsStillIsLearnt(t *testing.T) {
-	for seed := range uint64(3) {
-		leak, back, changed := noiseThat(t, seed, 100, func(d float64) float64 { // of an input with 1 mΩ
-			return 0.0007 * min(1, max(0, (d-45)/4))
-		})
-		if !leak || back == 0 || back > 45+4+31 || !changed {
-			t.Errorf("seed %d: leak %t, taken back on day %.1f, told as a change of the device %t; want it taken back within a month", seed, leak, back, changed)
+	for _, rise := range []float64{4, 30} { // days
+		for seed := range uint64(3) {
+			leak, back, changed := noiseThat(t, seed, 140, func(d float64) float64 { // of an input with 1 mΩ
+				return 0.0007 * min(1, max(0, (d-45)/rise))
+			})
+			if !leak || back == 0 || back > 45+rise+45 || !changed {
+				t.Errorf("rise of %.0f days, seed %d: leak %t, taken back on day %.1f, told as a change of the device %t; want it taken back within weeks of standing still", rise, seed, leak, back, changed)
+			}
 		}
 	}
 }

@@ -233,7 +233,7 @@ func (e *Engine) shunt(p *picture, mean float64, out []finding.Finding) []findin
 	}
 	c := claim{
 		kind: finding.InsulationLeak, severity: finding.Maintenance, since: h.From, contact: math.NaN(), sure: 0.8,
-		evidence: say("noise between all leads is %.2f times that of the baseline over %s days (threshold %.2f), in the quietest pair %.2f times: a shunt, not a contact",
+		evidence: say("noise between all leads is %.2f times that of the baseline over %s days (threshold %.2f), in the quietest pair %.2f times: not one contact, but moisture or a shunt across the leads, or another input or filter of the device",
 			math.Exp(level), span, math.Exp(worth), math.Exp(least)),
 	}
 	return e.raise(aboutInsulation, p.at, &c, out)

@@ -21,19 +21,24 @@ type pairing struct {
 	Blocks   int32     // of the baseline
 	U        [partnerRing]float32
 	Have     int32
+	Idle     int32   // blocks in a row that said nothing
 	At       float64 // temperature of the newest block, °C
 }
 
-// closeBlock ends the running block of every pair and reports whether any has
-// something new to judge.
-func (m *place) closeBlock(next int64) (fresh bool) {
+// closeBlock ends the running block of every pair and tells of which loops
+// something is to be judged: news, or silence for as long as a level lasts.
+func (m *place) closeBlock(next int64) (judge [placeMost]bool) {
 	for i := range m.pairs {
 		q := &m.pairs[i]
 		n := q.N
 		q.N, q.Block = 0, next
 		if n < partnerLeast {
+			if q.Idle = min(q.Idle+1, partnerRing); q.Idle == partnerRing && q.Have > 0 {
+				q.Have, judge[q.A], judge[q.B] = 0, true, true
+			}
 			continue
 		}
+		q.Idle = 0
 		d, t := median32(q.D[:n]), median32(q.T[:n])
 		if q.Blocks < partnerLearn {
 			q.learn(d, t)
@@ -42,9 +47,9 @@ func (m *place) closeBlock(next int64) (fresh bool) {
 		copy(q.U[:], q.U[1:])
 		q.U[partnerRing-1], q.At = float32(d-q.line(t)), t
 		q.Have = min(q.Have+1, partnerRing)
-		fresh = true
+		judge[q.A], judge[q.B] = true, true
 	}
-	return fresh
+	return judge
 }
 
 // line returns the difference that the baseline has at temperature t, °C.

@@ -18,8 +18,9 @@ import (
 // are compared at moments at which both stand still, less the error that the
 // leads are seen to make; the difference that belongs to the two (class, place,
 // what it grows by with temperature) is learnt in three weeks. Of two it cannot
-// be told which one moved, unless the leads of one are seen; of three and more it
-// is the one that leaves the others.
+// be told which one moved; where the leads of one are seen it is more likely the
+// other, which has more that can move. Of three and more it is the one that leaves
+// the others.
 const (
 	// partnerSteady is how little a reading may move in one slot to count, °C: at
 	// 0.5 K in ten minutes two thermowells whose time constants lie two minutes
@@ -135,8 +136,9 @@ func (s *Site) compare(at time.Time, out []finding.Finding) []finding.Finding {
 			out = s.anew(m, k, at, out)
 		}
 		if b := newest / blockS; b != m.pairs[0].Block {
-			if m.closeBlock(b) {
-				for k := range m.loops {
+			judge := m.closeBlock(b)
+			for k := range m.loops {
+				if judge[k] {
 					out = s.judgePartner(m, k, at, out)
 				}
 			}
@@ -191,16 +193,26 @@ func (s *Site) anew(m *place, k int, at time.Time, out []finding.Finding) []find
 		return out
 	}
 	p.Anew = t
-	if p.Standing {
-		out = s.part(m, k, at, finding.Cleared, "work done or baseline accepted, learning anew", out)
-		p.Standing = false
-	}
-	p.Above = 0
 	for i := range m.pairs {
 		if q := &m.pairs[i]; q.A == int32(k) || q.B == int32(k) {
 			*q = pairing{A: q.A, B: q.B, Block: q.Block}
 		}
 	}
+	for j := range m.loops { // of two, the other one has nothing left to be held against either
+		if x, _, _ := m.parted(j); math.IsNaN(x) {
+			out = s.endPartner(m, j, at, say("%s was worked on or its baseline accepted; learning anew", s.loops[p.Loop].Tag), out)
+		}
+	}
+	return out
+}
+
+// endPartner takes back what stands on a loop.
+func (s *Site) endPartner(m *place, k int, at time.Time, why string, out []finding.Finding) []finding.Finding {
+	p := &m.loops[k]
+	if p.Standing {
+		out = s.part(m, k, at, finding.Cleared, why, out)
+	}
+	p.Standing, p.Above, p.Sound = false, 0, 0
 	return out
 }
 
@@ -208,6 +220,9 @@ func (s *Site) anew(m *place, k int, at time.Time, out []finding.Finding) []find
 func (s *Site) judgePartner(m *place, k int, at time.Time, out []finding.Finding) []finding.Finding {
 	p := &m.loops[k]
 	x, worth, _ := m.parted(k)
+	if math.IsNaN(x) {
+		return s.endPartner(m, k, at, "for two days it could not be compared with a partner", out)
+	}
 	if limit := s.limitOf(p, x); !math.IsNaN(limit) {
 		worth = max(worth, partnerShare*limit)
 	}
@@ -223,8 +238,7 @@ func (s *Site) judgePartner(m *place, k int, at time.Time, out []finding.Finding
 	switch {
 	case p.Standing && p.Sound >= partnerGone:
 		why := say("reads with its partners again for three days (%+.2f °C, threshold %.2f °C)", x, worth)
-		out = s.part(m, k, at, finding.Cleared, why, out)
-		p.Standing = false
+		out = s.endPartner(m, k, at, why, out)
 	case p.Above >= partnerConfirm && !s.other(m, k):
 		out = s.tellPartner(m, k, at, worth, out)
 	}
@@ -239,9 +253,9 @@ func (s *Site) limitOf(p *partner, x float64) float64 {
 	return float64(s.loops[p.Loop].LimitHigh)
 }
 
-// other tells whether of two it is the other one that moved: its transmitter does
-// not report every lead that is in its reading, this one's does and its leads are
-// sound.
+// other tells whether of two it is more likely the other one that moved: its
+// transmitter does not report every lead that is in its reading, this one's does
+// and its leads are sound.
 func (s *Site) other(m *place, k int) bool {
 	return len(m.loops) == 2 && !s.hides(&m.loops[k]) && s.hides(&m.loops[1-k]) && s.put[m.loops[k].Loop].Kind == ""
 }
@@ -277,18 +291,21 @@ func (s *Site) parting(m *place, k int, x, worth float64) string {
 	if len(m.loops) == 2 {
 		from = "its partner " + s.loops[m.loops[1-k].Loop].Tag
 	}
-	side, low := "above", ""
+	side, low := "higher", ""
 	if x < 0 {
-		side, low = "below", " or a shunt"
+		side, low = "lower", " or a shunt across it"
 	}
-	cause := "the element" + low
+	cause := "its element" + low
 	if s.hides(&m.loops[k]) {
-		cause = "the element, a lead that is not reported" + low
+		cause = "its element" + low + ", or a lead that is not reported"
 	}
-	if len(m.loops) == 2 && !s.other(m, 1-k) {
-		cause = "which of the two moved cannot be told; in this one it would be " + cause
+	switch {
+	case len(m.loops) == 2 && s.other(m, 1-k):
+		cause += ", or the element of " + s.loops[m.loops[1-k].Loop].Tag + ", which its leads do not show: check both against a reference before replacing one"
+	case len(m.loops) == 2:
+		cause = "either may have moved: check both against a reference before replacing one; if it is this one, " + cause
 	}
-	return fmt.Sprintf("reads %.2f °C further %s %s than in the baseline while all stand still (median of two days, threshold %.2f °C, errors that the leads show taken off): %s",
+	return fmt.Sprintf("reads %.2f °C %s against %s than when the two were learnt (all steady, median of two days, called from %.2f °C, errors seen in the leads taken off): %s",
 		math.Abs(x), side, from, worth, cause)
 }
 
@@ -300,9 +317,15 @@ func (s *Site) part(m *place, k int, at time.Time, state finding.State, why stri
 		Since: time.Unix(p.Since, 0).UTC(), Contact: quantity.Ohm(nan), Error: quantity.DeltaC(nan), U: quantity.DeltaC(nan), POverLimit: nan,
 		Confidence: 0.9, Engine: Version, Evidence: why,
 	}
-	if state == finding.Cleared {
+	switch {
+	case state == finding.Cleared:
 		f.Confidence = 1
-	} else if len(m.loops) > 2 || s.other(m, 1-k) { // else half of it may be the other's
+	case len(m.loops) == 2: // it may be the other one
+		f.Confidence = 0.5
+		if s.other(m, 1-k) {
+			f.Confidence = 0.7
+		}
+	default:
 		x, _, scale := m.parted(k)
 		f.Error, f.U = quantity.DeltaC(x), quantity.DeltaC(math.Hypot(partnerDrift, 2*scale))
 	}

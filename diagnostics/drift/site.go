@@ -63,6 +63,10 @@ func NewSite(loops []*diagnostics.Spec) *Site {
 	return s
 }
 
+// Redescribe takes the specifications of the same loops at the same places anew:
+// limits, methods and what is reported may have changed.
+func (s *Site) Redescribe(loops []*diagnostics.Spec) { s.loops = loops }
+
 // Put takes what one loop publishes at the coming mark. A loop that is not put
 // keeps its last values.
 func (s *Site) Put(loop int, p Published) { s.put[loop] = p }

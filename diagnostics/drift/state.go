@@ -20,7 +20,7 @@ type state struct {
 	Step    float32 // smoothed sampling interval, s
 	Hold    int64   // until then nothing but open leads is judged: work on the loop
 	Work    bool    // a function check is on
-	Anew    int64   // when work was last ended or a baseline accepted, s; 0 = never
+	Anew    int64   // when it was first followed, work last ended or a baseline accepted, s
 	Read    readState
 	TwoRose bool   // of three leads two have risen: the lowest one is copper
 	Beyond  bool   // the error is beyond its limit, by the samples of the last minutes

@@ -30,6 +30,7 @@ type Loop struct {
 	held   [len(heldKinds)]held
 	drift  uint32                 // kinds that stand at the engine, bits by position in heldKinds
 	caused bool                   // the imbalance is held by the finding about its cause
+	loose  held                   // how long that finding has not accounted for it
 	sum    bool                   // it reports one sum of leads, whose error rests on the cable of the index
 	found  quantity.Ohm           // half of it when the loop was first followed; 0 = not known yet
 	cable  bool                   // another cable was seen: what the index says of it does not hold
@@ -82,6 +83,12 @@ func (l *Loop) Step(s *measure.Sample, nb *drift.Neighbour, out []finding.Findin
 		out = l.check(s, &l.now, out)
 	}
 	return l.now, out
+}
+
+// Journal takes an entry that a person made at a time; see drift.Engine.Journal.
+func (l *Loop) Journal(at time.Time, en drift.Entry, out []finding.Finding) []finding.Finding {
+	from := len(out)
+	return l.merge(l.engine.Journal(at, en, out), from)
 }
 
 // merge drops what the engine says of a kind that the checks told already.
@@ -159,9 +166,13 @@ func (l *Loop) receded(kind finding.Kind, a *diagnostics.Assessment) bool {
 func (l *Loop) imbalance(h *held, changed, now bool, s *measure.Sample, a *diagnostics.Assessment, out []finding.Finding) []finding.Finding {
 	err, _ := l.assess.Counts(a)
 	was := l.caused
-	l.caused = h.open && l.engine.Carries(err)
-	if was && !l.caused && h.open && !now {
-		l.caused = true // within the limit for the moment: nothing to tell yet
+	switch {
+	case h.open && l.engine.Carries(err):
+		l.caused, l.loose = true, held{}
+	case was && h.open && !l.loose.step(s.At, now, false):
+		// within the limit for the moment, or a bad value: nothing to tell yet
+	default:
+		l.caused, l.loose = false, held{}
 	}
 	if changed || h.open {
 		out = l.engine.Exceed(l.caused && now, func() string {

@@ -97,7 +97,7 @@ func TestAnErrorOutlivesItsCause(t *testing.T) {
 	l := newLoop(t)
 	said := weeks(l, 60, func(d float64) float64 { return max(0, d-30) * 0.006 })
 	at := start.Add(60 * 24 * time.Hour)
-	said = l.Engine().Journal(at, drift.WorkDone, said[:0])
+	said = l.Journal(at, drift.WorkDone, said[:0])
 	for i := range 20 {
 		s := sample(at.Add(time.Duration(i+1)*10*time.Minute), 0.18)
 		_, said = l.Step(&s, nil, said)

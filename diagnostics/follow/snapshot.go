@@ -11,7 +11,7 @@ import (
 )
 
 // snapshotVersion is that of the layout below; another one is refused.
-const snapshotVersion = 4
+const snapshotVersion = 5
 
 // header stands before the engine's own snapshot.
 type header struct {
@@ -21,6 +21,7 @@ type header struct {
 	Caused  bool
 	Cable   bool
 	Found   float64
+	Loose   heldState
 	Held    [len(heldKinds)]heldState
 }
 
@@ -34,9 +35,9 @@ type heldState struct {
 
 // Snapshot returns the whole state of the loop, for Restore.
 func (l *Loop) Snapshot(b []byte) []byte {
-	h := header{Version: snapshotVersion, Kinds: uint16(len(heldKinds)), Drift: l.drift, Caused: l.caused, Cable: l.cable, Found: float64(l.found)}
-	for i, x := range l.held {
-		h.Held[i] = heldState{x.open, x.run, uint8(x.leads), uint8(x.severity), nanos(x.since), nanos(x.against)}
+	h := header{Version: snapshotVersion, Kinds: uint16(len(heldKinds)), Drift: l.drift, Caused: l.caused, Cable: l.cable, Found: float64(l.found), Loose: stateOf(&l.loose)}
+	for i := range l.held {
+		h.Held[i] = stateOf(&l.held[i])
 	}
 	b, err := binary.Append(b, binary.LittleEndian, h)
 	if err != nil { // the header has fixed-size fields only
@@ -67,10 +68,19 @@ func (l *Loop) Restore(b []byte) error {
 	if h.Cable {
 		l.recabled()
 	}
-	for i, x := range h.Held {
-		l.held[i] = held{x.Open, x.Run, finding.LeadSet(x.Leads), finding.Severity(x.Severity), moment(x.Since), moment(x.Against)}
+	l.loose = h.Loose.held()
+	for i := range h.Held {
+		l.held[i] = h.Held[i].held()
 	}
 	return nil
+}
+
+func stateOf(h *held) heldState {
+	return heldState{h.open, h.run, uint8(h.leads), uint8(h.severity), nanos(h.since), nanos(h.against)}
+}
+
+func (x *heldState) held() held {
+	return held{x.Open, x.Run, finding.LeadSet(x.Leads), finding.Severity(x.Severity), moment(x.Since), moment(x.Against)}
 }
 
 func nanos(t time.Time) int64 {
