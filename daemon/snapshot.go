@@ -171,7 +171,7 @@ func (d *Daemon) resumeSite(g *generation, snapshots map[string]records.Snapshot
 		if err = g.siteRestore(s.AsOf, s.Body); err == nil {
 			return
 		}
-		d.log.Warn().Err(err).Msg("what neighbours said is not usable any more; it comes back at the next mark")
+		d.log.Warn().Err(err).Msg("what the loops have in common is not usable any more; neighbours are heard again from the next mark on, partners are learnt anew")
 	}
 	d.record.add(g.forgetPlant(now, fmt.Sprintf("what was learnt of the plant as a whole is lost, it is learnt anew: %v", err)))
 }

@@ -22,7 +22,8 @@ import (
 // other, which has more that can move. Of three and more it is the one that leaves
 // the others.
 const (
-	// partnerSteady is how little a reading may move in one slot to count, °C: at
+	// partnerSteady is how little a reading may move from one slot to the next that
+	// has one (at most an hour later) to count, °C: at
 	// 0.5 K in ten minutes two thermowells whose time constants lie two minutes
 	// apart (common practice) differ by 0.1 K.
 	partnerSteady = 0.5
