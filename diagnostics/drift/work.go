@@ -97,7 +97,6 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 // single sum must be away from its neighbours. In the first day of a baseline
 // nothing is told: what is there is what is learnt.
 func (e *Engine) newToday(away float64) bool {
-	const aDay = dayS / blockS
 	c, ch := &e.s.Copper, &e.s.Ch[0]
 	if c.N <= aDay || ch.UN <= aDay {
 		return false
@@ -222,6 +221,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 		now, at := func(k int) float64 { return median32(e.s.Ch[k].U[recent-tradeAfter:]) }, p.at-tradeAfter*blockS
 		return e.swap(a, b, now(a), now(b), at, say("%s changed by %+.1f mΩ and %s by %+.1f mΩ at about %s, the others by less than a quarter of it: as leads do that trade places", e.m.name(a), up*1e3, e.m.name(b), down*1e3, clock(at)), p, out)
 	}
+	out = e.otherMadeGood(p, out)
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
 		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || ch.restless(0.5*math.Abs(p.level[k])) || -p.level[k] > bridgedShare*ch.Base || e.spiking(k) { // a good contact stays where it is, and leaves the copper

@@ -1,0 +1,60 @@
+package drift
+
+import (
+	"slices"
+	"testing"
+
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/wiring"
+)
+
+// Of two leads one is retightened while nobody polls, by a tenth of what it has, and
+// the first values after it are late. That is no step of the other one, whichever the
+// copper factor went with.
+func TestOneOfTwoRetightenedInAGap(t *testing.T) {
+	for seed := range uint64(6) {
+		for _, fell := range []measure.Lead{measure.B1, measure.B2} {
+			e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+			c := newCable(seed)
+			c.noise = 0.002
+			c.lead[measure.B1], c.lead[measure.B2] = 0.24, 0.24
+			c.lead[fell] += 0.03
+			c.fault = func(d float64, v *[measure.LeadCount]float64) {
+				if d > 60 {
+					v[fell] -= 0.026
+				}
+			}
+			fs := c.feed(e, 0, 60*perDay)
+			fs = append(fs, c.feed(e, 60*perDay+18, 100*perDay)...)
+			for _, f := range bad(fs) {
+				t.Errorf("seed %d, %v fell, day %.1f: %s %v: %s", seed, fell, on(f.Time), f.Kind, f.Leads.Names(), f.Evidence)
+			}
+			if !slices.ContainsFunc(fs, func(f finding.Finding) bool {
+				return f.Kind == finding.LeadRestored && f.Leads == finding.LeadsOf(fell)
+			}) {
+				t.Errorf("seed %d, %v fell: nobody says so", seed, fell)
+			}
+		}
+	}
+}
+
+// A lead of two that really steps, while the cable cools with the weather, is
+// found.
+func TestOneOfTwoThatStepsInACoolSpell(t *testing.T) {
+	for seed := range uint64(4) {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+		c := newCable(seed)
+		c.lead[measure.B1], c.lead[measure.B2] = 0.24, 0.24
+		c.season = func(d float64) float64 { return 1 - 0.03*min(max(0, d-59), 3)/3 } // 8 K within three days
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			if d > 60 {
+				v[measure.B1] += 0.026
+			}
+		}
+		b := bad(c.feed(e, 0, 70*perDay))
+		if len(b) == 0 || b[0].Leads != finding.LeadsOf(measure.B1) || on(b[0].Time) < 60 {
+			t.Errorf("seed %d: found %v, want b1", seed, b)
+		}
+	}
+}
