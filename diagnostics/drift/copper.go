@@ -171,7 +171,7 @@ const fellBy = 0.02
 // their mean, and nothing jumps where they cease to.
 func (e *Engine) ofTwo(lo, hi, gate float64) (float64, bool) {
 	c := &e.s.Copper
-	if c.Known && lo < c.F*(1-fellBy) && hi > c.F*(1-fellBy/2) {
+	if c.Known && lo < (c.F-gate/2)*(1-fellBy) && hi > c.F*(1-fellBy/2) {
 		return hi, true
 	}
 	return lo + min((hi-lo)/2, gate/2), true
