@@ -177,10 +177,10 @@ func (e *Engine) evenly(change float64) bool {
 // change and has not been back since: a shunt that conducts while the element is
 // hot comes with it, and is gone when it is back.
 func (e *Engine) processStepped() bool {
-	t := &e.s.Copper.Temp // newest block, filterWait of which the noise is known, three before them
+	t := &e.s.Copper.Temp // newest block, filterWait of which the noise is known, and those before them
 	away := false
-	for _, was := range t[:2] { // the third may be the block after: a step is found a block early or late
-		for _, x := range t[3:] {
+	for _, was := range t[:recent-filterWait-2] { // the last of them may be the block after: a step is found a block early or late
+		for _, x := range t[recent-filterWait-1:] {
 			d := math.Abs(float64(x - was))
 			if d <= heatMoved {
 				return false

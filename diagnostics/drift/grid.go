@@ -50,7 +50,7 @@ func (g *gridState) take(l *look, n int) {
 		if math.Abs(milli-whole) > 1e-4 {
 			continue
 		}
-		g.On[gridOf[uint32(whole)%gridMost]]++
+		g.On[gridOf[uint32(math.Abs(whole))%gridMost]]++ // a negative number has no defined unsigned one
 	}
 }
 

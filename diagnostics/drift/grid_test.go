@@ -62,3 +62,15 @@ func TestWhatHoldsALeadStill(t *testing.T) {
 		}
 	}
 }
+
+// Of negative values the step is told as of positive ones.
+func TestTheResolutionOfNegativeValues(t *testing.T) {
+	var g gridState
+	for i := range 40 {
+		l := look{v: [channels]float64{-0.005 * float64(1+i%7)}}
+		g.take(&l, 1)
+	}
+	if g.close(); g.Step != 0.005 {
+		t.Errorf("multiples of −5 mΩ come in steps of %g Ω", g.Step)
+	}
+}

@@ -66,9 +66,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	out = e.hissing(&p, out)
 	out = e.decide(&p, out)
 	out = e.spliced(&p, out)
-	out = e.limits(&p, out)
-	out = e.telegrams(&p, out)
-	out = e.forgetWork(&p, out)
+	out = e.beside(&p, out)
 	for k := range e.m.n {
 		if !math.IsNaN(p.u[k]) && !e.s.Ch[k].Flagged && !e.spiking(k) {
 			e.learn(k, &p)
@@ -76,6 +74,13 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	}
 	e.fade()
 	return out
+}
+
+// beside judges what rests on no contact.
+func (e *Engine) beside(p *picture, out []finding.Finding) []finding.Finding {
+	out = e.limits(p, out)
+	out = e.telegrams(p, out)
+	return e.forgetWork(p, out)
 }
 
 // contact returns the contact part of a channel over the block, Ω.

@@ -3,6 +3,7 @@ package drift
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"ohmdrift/diagnostics/finding"
 )
@@ -96,6 +97,7 @@ func (e *Engine) muteFor(k int) bool {
 // silent tells of leads without a value in a loop that measures: there are inputs
 // that go on without a lead, uncompensated, and say so nowhere else.
 func (e *Engine) silent(out []finding.Finding) []finding.Finding {
+	e.s.Open.Well = 0
 	c := claim{kind: finding.LeadOpen, severity: finding.Failure, since: math.MaxInt64, contact: math.NaN(), sure: 0.8}
 	who := ""
 	for k := range e.m.n {
@@ -133,11 +135,18 @@ func (e *Engine) closed(l *look, out []finding.Finding) []finding.Finding {
 	if e.s.Found[aboutOpen].Kind == 0 || math.IsNaN(l.sensor) {
 		return out // nothing stands, or an empty telegram: unknown is not good
 	}
+	if n := slices.Max(o.Mute[:]); n > 0 {
+		if n >= openSamples { // more than bad telegrams: it was not closed for good
+			o.Well = 0
+		}
+		return out
+	}
 	if o.Well == 0 {
 		o.WellAt = e.s.Last
 	}
 	if o.Well++; o.Well >= openSamples && e.s.Last-o.WellAt >= wellTime {
 		out = e.clear(aboutOpen, e.s.Last, "the circuit is closed again since "+clock(o.WellAt), out)
+		o.Well = 0
 	}
 	return out
 }

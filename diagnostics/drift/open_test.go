@@ -1,10 +1,13 @@
 package drift
 
 import (
+	"strings"
 	"testing"
+	"time"
 
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/quantity"
 	"ohmdrift/diagnostics/wiring"
 )
 
@@ -56,5 +59,42 @@ func TestEmptyTelegramsOfALoopThatReportsNoLead(t *testing.T) {
 				t.Errorf("called after %d polls, want %d: six hours", at, test.afterPolls)
 			}
 		})
+	}
+}
+
+// An input that goes on without a lead: the circuit is closed again an hour after
+// the lead has a value, every time, and not by good values of weeks before or
+// between two spells.
+func TestAMuteLeadIsClosedWhenItHasAValue(t *testing.T) {
+	const hour = perDay / 24
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireLoop, wiring.PairsOnly))
+	c := newCable(21)
+	mute := [][2]int{{3 * perDay, 3*perDay + 10*hour}, {30 * perDay, 30*perDay + 8*hour}, {30*perDay + 9*hour - 2, 30*perDay + 14*hour}}
+	back := []int{3*perDay + 10*hour, 30*perDay + 14*hour}
+	var closed []finding.Finding
+	for i := range 33 * perDay {
+		s := c.at(e.m.spec, i)
+		for _, m := range mute {
+			if i >= m[0] && i < m[1] {
+				s.Leads[measure.B2] = quantity.Ohm(nan)
+			}
+		}
+		for _, f := range e.Step(&s, nil, nil) {
+			if f.State == finding.Cleared {
+				closed = append(closed, f)
+			}
+		}
+	}
+	if len(closed) != len(back) {
+		t.Fatalf("closed %d times, want %d", len(closed), len(back))
+	}
+	for i, f := range closed {
+		since := testStart.Add(time.Duration(back[i]) * c.step)
+		if after := f.Time.Sub(since); after < time.Hour || after > 2*time.Hour {
+			t.Errorf("closed %v after the lead had a value, want an hour", after)
+		}
+		if !strings.Contains(f.Evidence, clock(since.Unix())) {
+			t.Errorf("%q, want since %s", f.Evidence, clock(since.Unix()))
+		}
 	}
 }

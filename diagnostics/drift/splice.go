@@ -50,13 +50,20 @@ func (e *Engine) spliced(p *picture, out []finding.Finding) []finding.Finding {
 	e.s.Longer = 0
 	ch := &e.s.Ch[k]
 	slope, _ := e.slope(k)
-	more := p.level[k] / p.f
+	more := e.longer(k, p)
 	why := say("what came at %s goes with the temperature of the cable by %.0f %% of what as much copper would (called so within %.0f %%), is as quiet as the lead was and does not grow: %s longer, no contact; learnt", clock(ch.JumpAt), slope/more*100, spliceLike*100.0, ohms(p.level[k]))
 	c := claim{kind: finding.CableChanged, leads: e.m.ch[k].named, severity: finding.Info, since: ch.JumpAt, contact: p.level[k], sure: 0.9, evidence: e.m.name(k) + ": " + why}
 	e.absorb(k, 0)
 	ch.Base += more
-	out = e.clear(aboutContact, p.at, why, out)
+	out = e.clear(aboutContact, p.at, "called "+string(c.kind)+" from now on", out)
 	return e.raise(aboutWork, p.at, &c, out)
+}
+
+// longer returns what channel k has gained as copper, Ω at factor 1: its level over
+// the factor of the same two days. That of a block may be 3 % away, and a contact
+// would be learnt with it.
+func (e *Engine) longer(k int, p *picture) float64 {
+	return p.level[k] / median32(e.s.Copper.Ring[recent-min(int(e.s.Ch[k].UN), 8):])
 }
 
 // slope returns by how much channel k moves with the copper factor within days, the
@@ -87,7 +94,7 @@ func (e *Engine) likeCopper(k int, p *picture) bool {
 		return false
 	}
 	slope, se := e.slope(k)
-	want := p.level[k] / p.f
+	want := e.longer(k, p)
 	if !(se < spliceSure*want && math.Abs(slope-want) < spliceLike*want) {
 		return false
 	}

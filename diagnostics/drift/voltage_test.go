@@ -152,3 +152,19 @@ func TestHeadAndBoxCanBeThatFarApart(t *testing.T) {
 		}
 	}
 }
+
+// Another cable begins anew for the leads of a pair with their copper as well.
+func TestANewCableIsNoMovementOfAPair(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireLoop, wiring.PairsOnly))
+	c := newCable(3)
+	c.feed(e, 0, 3*perDay)
+	if e.s.Ch[bareOf].Couple == (coupleState{}) {
+		t.Fatal("the leads of a pair are not followed with their copper")
+	}
+	e.renew()
+	for k := range e.m.n {
+		if x := e.s.Ch[bareOf+k].Couple; x != (coupleState{}) {
+			t.Errorf("%s goes on from %+v", e.m.name(k), x)
+		}
+	}
+}

@@ -115,7 +115,13 @@ func (e *Engine) tellBridged(p *picture, out []finding.Finding) []finding.Findin
 		c.leads |= e.m.ch[k].named
 	}
 	c.evidence = fmt.Sprintf("all leads that are reported fell to less than %.0f mΩ within one poll at %s and stayed: bridged, not another cable", jumperOhm*1e3, clock(e.s.Copper.JumpAt))
-	return e.raise(aboutWiring, p.at, &c, out)
+	if e.s.Low == 0 {
+		e.s.Sensor.Bad, e.s.Sensor.Noisy = 0, 0 // what a bridged lead showed were no bad values
+	}
+	e.s.Low = confirm
+	out = e.beside(p, e.raise(aboutWiring, p.at, &c, out))
+	e.fade()
+	return out
 }
 
 // bridged tells whether a lead of r Ω is a small part of what it was in the

@@ -124,7 +124,7 @@ func (e *Engine) allJumped(p *picture, away float64) bool {
 
 // renew forgets the baseline.
 func (e *Engine) renew() {
-	for k := range e.m.n {
+	for k := range e.s.Ch { // those of a pair with their copper as well
 		s := e.s.Ch[k].Spike
 		e.s.Ch[k] = chState{Sigma: e.s.Ch[k].Sigma, Spike: s}
 	}
