@@ -97,7 +97,8 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 		c.evidence = say("%s comes and goes within days by ±%s around %s (threshold %s), copper taken off, and with no temperature (correlation with that of the cable %.2f, of the process %.2f)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, e.coupling(k).process)
 	case ch.abrupt(p.raw[k]), p.level[k] < p.limit[k] && ch.abrupt(p.quick[k]): // too new for a level of two days
 		c.kind = finding.LeadStep
-		c.evidence = say("%s rose by %s at %s and stayed: now %s beyond its copper, threshold %s (%s)", e.m.name(k), ohms(ch.Jump), clock(ch.JumpAt), ohms(p.quick[k]), ohms(p.limit[k]), e.rule(k, p))
+		c.since, _ = ch.stepped()
+		c.evidence = say("%s rose by %s %s and stayed: now %s beyond its copper, threshold %s (%s)", e.m.name(k), ohms(ch.Jump), ch.when(), ohms(p.quick[k]), ohms(p.limit[k]), e.rule(k, p))
 	default:
 		c.kind = finding.LeadDrift
 		c.evidence = say("%s is %s beyond its copper (median of two days), threshold %s (%s); it was last near its baseline on %s", e.m.name(k), ohms(p.level[k]), ohms(p.limit[k]), e.rule(k, p), day(ch.Rise))

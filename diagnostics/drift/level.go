@@ -257,7 +257,7 @@ func (e *Engine) flag(p *picture) {
 		if ch.UN >= 6 {
 			j := median32(ch.U[recent-2:]) - median32(ch.U[recent-6:recent-2])
 			if math.Abs(j) > math.Abs(ch.Jump) {
-				ch.Jump, ch.JumpAt = j, p.at
+				ch.Jump, ch.JumpAt, ch.Lag = j, p.at, ch.lag(j)
 			}
 			ch.turn(q, 2*p.limit[k], j)
 		}

@@ -51,8 +51,9 @@ func (e *Engine) spliced(p *picture, out []finding.Finding) []finding.Finding {
 	ch := &e.s.Ch[k]
 	slope, _ := e.slope(k)
 	more := e.longer(k, p)
-	why := say("what came at %s goes with the temperature of the cable by %.0f %% of what as much copper would (called so within %.0f %%), is as quiet as the lead was and does not grow: %s longer, no contact; learnt", clock(ch.JumpAt), slope/more*100, spliceLike*100.0, ohms(p.level[k]))
-	c := claim{kind: finding.CableChanged, leads: e.m.ch[k].named, severity: finding.Info, since: ch.JumpAt, contact: p.level[k], sure: 0.9, evidence: e.m.name(k) + ": " + why}
+	why := say("what came %s goes with the temperature of the cable by %.0f %% of what as much copper would (called so within %.0f %%), is as quiet as the lead was and does not grow: %s longer, no contact; learnt", ch.when(), slope/more*100, spliceLike*100.0, ohms(p.level[k]))
+	since, _ := ch.stepped()
+	c := claim{kind: finding.CableChanged, leads: e.m.ch[k].named, severity: finding.Info, since: since, contact: p.level[k], sure: 0.9, evidence: e.m.name(k) + ": " + why}
 	e.absorb(k, 0)
 	ch.Base += more
 	out = e.clear(aboutContact, p.at, "called "+string(c.kind)+" from now on", out)

@@ -94,10 +94,11 @@ type chState struct {
 	Rise    int64   // when it was last near zero, s
 	Peak    float64 // highest level of the last weeks, Ω
 	Jump    float64 // largest change between two blocks since Rise, Ω
-	JumpAt  int64
+	JumpAt  int64   // end of the block in which that was largest, s: some two blocks after it
 	Turn    float32 // last extreme of the level, Ω
 	Turns   uint8   // times that it turned by a good part of its peak
 	Down    bool    // it is falling since
+	Lag     uint8   // how long before JumpAt the six hours of the jump begin, in halves of a block
 	Swing   swing
 	Couple  coupleState
 	Swings  uint8   // blocks in a row with more swing than usual

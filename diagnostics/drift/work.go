@@ -214,8 +214,9 @@ const bridgedShare = 0.5
 // changes finds what work did to single leads and learns it.
 func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	if a, b, ok := e.swapped(p); ok {
-		x, y, at := p.raw[a], p.raw[b], e.s.Ch[a].JumpAt
-		return e.swap(a, b, x, y, at, say("%s changed by %+.1f mΩ and %s by %+.1f mΩ at %s, each to where the other stood", e.m.name(a), x*1e3, e.m.name(b), y*1e3, clock(at)), p, out)
+		x, y := p.raw[a], p.raw[b]
+		at, _ := e.s.Ch[a].stepped()
+		return e.swap(a, b, x, y, at, say("%s changed by %+.1f mΩ and %s by %+.1f mΩ %s, each to where the other stood", e.m.name(a), x*1e3, e.m.name(b), y*1e3, e.s.Ch[a].when()), p, out)
 	}
 	if a, b, up, down, ok := e.traded(); ok {
 		now, at := func(k int) float64 { return median32(e.s.Ch[k].U[recent-tradeAfter:]) }, p.at-tradeAfter*blockS
@@ -227,9 +228,10 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || ch.restless(0.5*math.Abs(p.level[k])) || -p.level[k] > bridgedShare*ch.Base || e.spiking(k) { // a good contact stays where it is, and leaves the copper
 			continue
 		}
+		since, _ := ch.stepped()
 		c := claim{
-			kind: finding.LeadRestored, leads: e.m.ch[k].named, severity: finding.Info, since: ch.JumpAt, contact: p.level[k], sure: 0.8,
-			evidence: fmt.Sprintf("%s fell by %s at %s and stayed there: its contact was made good; learnt", e.m.name(k), ohms(-p.level[k]), clock(ch.JumpAt)),
+			kind: finding.LeadRestored, leads: e.m.ch[k].named, severity: finding.Info, since: since, contact: p.level[k], sure: 0.8,
+			evidence: fmt.Sprintf("%s fell by %s %s and stayed there: its contact was made good; learnt", e.m.name(k), ohms(-p.level[k]), ch.when()),
 		}
 		e.absorb(k, p.level[k])
 		out = e.raise(aboutWork, p.at, &c, out)
