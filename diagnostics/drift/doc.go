@@ -61,8 +61,9 @@
 //
 // Nothing is named that cannot be seen: sums of leads name none, pairs never a1. Of
 // a pair, what rose from far below the other did not rise: the other lost a contact
-// (work.go); and of a voltage the lead is named that moves with the process, none
-// where both do (voltage.go).
+// (work.go); and so it did where what rose at once stayed in Ω while the other fell by
+// more than weather cools (otherfell.go). Of a voltage the lead is named that moves with
+// the process, none where both do (voltage.go).
 // A lead that is not reported shows in the sensor value: where that leaves a calm
 // value and returns within two polls, to the side the lead moves it, in several
 // blocks of ten days and more often than in the baseline, it is lead-intermittent
