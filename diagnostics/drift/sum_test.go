@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"ohmdrift/diagnostics/finding"
@@ -109,5 +110,37 @@ func TestSumIsHeldAgainstItsNeighbours(t *testing.T) {
 	}
 	if out := oneSum(t, 1, func(d float64) float64 { return 0.0002 * max(0, d-50) }); len(out) != 0 {
 		t.Errorf("10 mΩ in a sum of 1 Ω are 2.5 K of copper, and yet: %s", out[0].Evidence)
+	}
+}
+
+// A sum that lost half of itself at once has a jumper beside one of its leads, or is
+// another cable: somebody must look. What only a cable can be is a note.
+func TestASumThatIsHalved(t *testing.T) {
+	for _, tt := range []struct {
+		b1, b2   float64 // what is left of the leads
+		severity finding.Severity
+		said     string
+	}{
+		{1, 0.01, finding.Maintenance, "the sum b1 + b2 fell by 5"},
+		{0.02, 1, finding.Maintenance, "look for a jumper"},
+		{0.6, 0.6, finding.Info, "another cable length"},
+		{0.4, 0.4, finding.Info, "another cable length"},
+		{1.5, 1.5, finding.Info, "another cable length"},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.LoopsOnly))
+		c := newCable(31)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			if d > 40.4 {
+				v[measure.B1], v[measure.B2] = v[measure.B1]*tt.b1, v[measure.B2]*tt.b2
+			}
+		}
+		var out []finding.Finding
+		for i := range 60 * perDay {
+			s := c.at(e.m.spec, i)
+			out = e.Step(&s, &Neighbour{Loops: 3, Factor: copperOn(float64(i) / perDay)}, out)
+		}
+		if len(out) != 2 || out[0].Kind != finding.CableChanged || out[0].Severity != tt.severity || !strings.Contains(out[0].Evidence, tt.said) || out[1].State != finding.Cleared {
+			t.Errorf("%g and %g left: want cable-changed, %v, %q, cleared: %v", tt.b1, tt.b2, tt.severity, tt.said, printed(out))
+		}
 	}
 }

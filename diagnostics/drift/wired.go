@@ -37,32 +37,29 @@ func (e *Engine) wired(p *picture, out []finding.Finding) []finding.Finding {
 		share, ref = shortSum, top[0]
 	}
 	c := e.jumper(p.at - confirm*blockS)
-	low, longest := -1, e.longest(&r)
+	low, longest := uint8(0), e.longest(&r)
 	for k := range n {
-		if c := &e.s.Found[aboutContact]; c.kind() == finding.ThermalEMF && c.Channels>>k&1 != 0 {
+		if r := &e.s.Found[aboutContact]; r.kind() == finding.ThermalEMF && r.Channels>>k&1 != 0 {
 			continue // a voltage made it so short
 		}
 		if r[k] < share*ref && ref-r[k] > shortOhm || longest >= 0 && e.bridged(k, r[k]) {
-			low = k
+			low |= 1 << k
 			if c.leads |= e.m.ch[k].named; e.m.spec.Wires == 4 && !e.m.ch[k].sum {
 				c.leads |= e.m.ch[k].side
 			}
 		}
 	}
-	if now := low >= 0 && n > 1; now != (e.s.Low > 0) {
+	if now := low != 0 && n > 1; now != (e.s.Low > 0) {
 		e.s.Sensor.Bad, e.s.Sensor.Noisy = 0, 0 // what a bridged lead showed were no bad values
 	}
-	if low < 0 || n < 2 {
+	if low == 0 || n < 2 {
 		e.s.Low = 0
-		return e.clear(aboutWiring, p.at, "all leads are of one length again", out)
+		return e.clear(aboutWiring, p.at, "no lead is bridged any more", out)
 	}
 	if e.s.Low = min(e.s.Low+1, 200); e.s.Low < confirm {
 		return out
 	}
-	c.evidence = fmt.Sprintf("%s is %.3f Ω, less than %.0f %% of the %.3f Ω of its neighbours: a jumper in place of a lead", e.m.name(low), max(r[low], 0), share*100, ref)
-	if ref < shortOhm || !(r[low] < share*ref) {
-		c.evidence = fmt.Sprintf("%s is %.3f Ω, less than %.0f %% of the %.3f Ω that it had in the baseline, and %s is as long as before: bridged", e.m.name(low), max(r[low], 0), share*100, e.s.Ch[low].Base, e.m.name(longest))
-	}
+	c.evidence = e.sayBridged(low, &r, share, ref, p)
 	return e.raise(aboutWiring, p.at, &c, out)
 }
 

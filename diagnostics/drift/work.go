@@ -84,6 +84,9 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 		kind: finding.CableChanged, severity: finding.Info, since: cu.JumpAt, contact: math.NaN(), sure: 0.9,
 		evidence: say("all leads changed by %+.1f %% within one poll at %s and stayed (called from %.0f %%): another cable length or cross-section; learning anew", away*100, clock(cu.JumpAt), newFactor*100),
 	}
+	if e.halved(away) {
+		c.severity, c.evidence = finding.Maintenance, e.sayHalved(away)
+	}
 	out = e.clear(aboutContact, p.at, "the cable was changed", out)
 	out = e.clear(aboutWork, p.at, "a newer note takes its place", out)
 	out = e.raise(aboutWork, p.at, &c, out)
