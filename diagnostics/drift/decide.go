@@ -402,8 +402,14 @@ func (e *Engine) spiking(k int) bool {
 		return false
 	}
 	sure, all := e.spikeNeed(k)
-	return s.Sure >= sure && s.Sure > 2*s.Down || s.Sure+s.Maybe >= all && s.lasted() > shiftS || s.Odds >= oddsCall && s.Sure+s.Maybe > 2*s.Down
+	return s.confirmed(sure) || s.frequent(all) || s.Odds >= oddsCall && s.Sure+s.Maybe > 2*s.Down
 }
+
+// confirmed tells whether the sensor value shows so many excursions, and few falls.
+func (p *spikeState) confirmed(sure float32) bool { return p.Sure >= sure && p.Sure > 2*p.Down }
+
+// frequent tells whether there are so many excursions, over more than a shift.
+func (p *spikeState) frequent(all float32) bool { return p.Sure+p.Maybe >= all && p.lasted() > shiftS }
 
 // shiftS is how long excursions that only a count speaks for must go on, s: whoever
 // works on the terminals makes several and goes home after a shift.

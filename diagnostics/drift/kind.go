@@ -67,40 +67,35 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	switch {
 	case e.spiking(k) && !(float64(ch.Spike.Size) <= p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
-		sure, all := e.spikeNeed(k)
-		c.evidence = say("%.1f short rises of %s in about ten days (older ones fade), %s on average (at least %s), %.1f of them seen in the sensor value as well; called from %.1f seen there, %.1f in all or odds of %.0f : 1 against bad values (they are %s : 1)",
-			ch.Spike.Sure+ch.Spike.Maybe, e.m.name(k), ohms(float64(ch.Spike.Size)), ohms(e.spikeWorth(k)), ch.Spike.Sure, sure, all, math.Round(math.Exp(oddsCall)/1000)*1000, ch.Spike.odds())
+		c.evidence = e.saySpikes(k)
 	case e.voltage(k, p) || p.level[k] < -2*p.limit[k]:
 		c.kind = finding.ThermalEMF
-		c.evidence = say("%s is %s below its copper (median of two days, threshold %s) and came there slowly; it moves by ±%s within days: no contact can lower a lead, a voltage can", e.m.name(k), ohms(-p.level[k]), ohms(e.fallWorth(k, p)), ohms(x))
+		c.evidence = e.sayBelow(k, p)
 	case (e.noisy(k, p) || e.crackles(k, p)) && (ch.Spike.Sure+ch.Spike.Maybe < 2 || p.level[k] < p.limit[k]/2) && (p.level[k] < p.limit[k] || e.noise(k) > 2*x):
 		c.kind, c.contact = finding.LeadNoise, e.noise(k)
 		c.since = min(c.since, p.at-noiseAge)
-		c.evidence = say("single values of %s scatter by ±%s more than those of the other leads (threshold %s), %.2f times as much as in the baseline against every other lead (threshold %.2f)",
-			e.m.name(k), ohms(e.noise(k)), ohms(min(e.noiseWorth(k, p), e.crackleWorth(k, p))), math.Exp(e.s.Hiss.alone(k, e.m.n)), noiseMore)
+		c.evidence = e.sayNoise(k, p)
 	case e.thermocouple(k, p):
-		g := e.coupling(k)
 		c.kind = finding.ThermalEMF
-		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, as a voltage between the head of a process at %.0f °C and its box does: their temperature difference explains %.0f %% of it (called from %.0f %% where the process moves, else from %.0f %%), %.2g mΩ/K, and its level is to that side: a junction of two metals, not a contact",
-			e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), p.t, g.share*100, coupleShare*100.0, coupleStill*100.0, g.gain*1e3)
+		c.evidence = e.sayVoltage(k, p)
 	case swings && x > wild*p.level[k] && d-f*f > clockShare:
 		c.kind = finding.LeadIntermittent
-		c.evidence = say("%s comes and goes by the hour of the day by ±%s around %s (threshold %s), copper taken off: %.0f %% of it repeats daily and the temperature of the cable explains %.0f %% (called so from %.0f %% more), so it is what happens then (vibration of a shift), not warmth", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), d*100, f*f*100, clockShare*100)
+		c.evidence = e.sayShift(k, p)
 	case moves && (math.Abs(f) > 0.4 || d > 0.25), moves && x > wild*p.level[k] && (math.Abs(f) > 0.2 || d > 0.1):
 		c.kind = finding.LeadThermal
-		c.evidence = say("%s moves by ±%s within days around %s (threshold %s), copper taken off, with the temperature of the cable (correlation %.2f, %.0f %% of it repeats daily; in the baseline it moved by at most ±%s)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, d*100, ohms(float64(ch.Calm)))
+		c.evidence = e.sayThermal(k, p)
 	case ch.Turns >= wetTurns:
 		c.kind = finding.LeadMoisture
-		c.evidence = say("the contact of %s came and went over days: %d turns (called so from %d) of %.0f %% of its peak of %s or more; now %s, threshold %s", e.m.name(k), ch.Turns, wetTurns, turnShare*100, ohms(ch.Peak), ohms(p.level[k]), ohms(p.limit[k]))
+		c.evidence = e.sayTurns(k, p)
 	case moves && x > wild*p.level[k] && ch.returns(x):
 		c.kind = finding.LeadIntermittent
-		c.evidence = say("%s comes and goes within days by ±%s around %s (threshold %s), copper taken off, and with no temperature (correlation with that of the cable %.2f, of the process %.2f)", e.m.name(k), ohms(x), ohms(p.level[k]), ohms(p.limit[k]), f, e.coupling(k).process)
+		c.evidence = e.sayReturns(k, p)
 	case ch.abrupt(p.raw[k]), p.level[k] < p.limit[k] && ch.abrupt(p.quick[k]): // too new for a level of two days
 		c.kind = finding.LeadStep
 		c.since, _ = ch.stepped()
-		c.evidence = say("%s rose by %s %s and stayed: now %s beyond its copper, threshold %s (%s)", e.m.name(k), ohms(ch.Jump), ch.when(), ohms(p.quick[k]), ohms(p.limit[k]), e.rule(k, p))
+		c.evidence = e.sayStep(k, p)
 	default:
 		c.kind = finding.LeadDrift
-		c.evidence = say("%s is %s beyond its copper (median of two days), threshold %s (%s); it was last near its baseline on %s", e.m.name(k), ohms(p.level[k]), ohms(p.limit[k]), e.rule(k, p), day(ch.Rise))
+		c.evidence = e.sayDrift(k, p)
 	}
 }

@@ -97,7 +97,7 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	if !math.IsInf(p.reach[k], 1) {
 		least(floorLimit*p.reach[k], ruleLimit)
 	} else if e.m.ch[k].coef == 0 && e.tightLimit() > 0 {
-		least(min(runOhm, floorVolt*e.tightLimit()*e.m.slope(p.t)), "what the terminals of a run may change by, where the method takes the lead out")
+		least(min(runOhm, floorVolt*e.tightLimit()*e.m.slope(p.t)), "what sound terminals of the whole run may change by; the lead does not enter the reading")
 	}
 	if s := math.Hypot(seasonDoubt*e.seasonOff(), unseenTimes*e.seasonUnseen(k)); s > 0 {
 		if s > x {
@@ -110,13 +110,16 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 
 const ruleLimit = "1.5 % of the contact that moves the reading by its limit"
 
+// growTold is the factor on a threshold from which it is worth a word.
+const growTold = 1.1
+
 // rule writes where the threshold of a channel comes from.
 func (e *Engine) rule(k int, p *picture) string {
 	_, r := e.threshold(k, p)
 	if e.m.n == 2 && p.blocks < pairSettling && r != ruleLimit {
 		r += ", × 2 in the first month"
 	}
-	if p.grow > 1.005 {
+	if p.grow > growTold {
 		r += fmt.Sprintf(", × %.2f while the baseline is young", p.grow)
 	}
 	return r
