@@ -167,11 +167,12 @@ func ofMany(q []float64, gate float64) float64 {
 const fellBy = 0.02
 
 // ofTwo joins two ratios, the lower first. Contacts and hot lines add, so the
-// lower one is copper, unless it is the one that fell. While they agree it is
+// lower one is copper, unless it is the one that fell and the other is nearer to the
+// last factor. While they agree it is
 // their mean, and nothing jumps where they cease to.
 func (e *Engine) ofTwo(lo, hi, gate float64) (float64, bool) {
 	c := &e.s.Copper
-	if c.Known && lo < (c.F-gate/2)*(1-fellBy) && hi > c.F*(1-fellBy/2) {
+	if c.Known && lo < c.F*(1-fellBy) && hi > c.F*(1-fellBy/2) && hi-c.F < c.F-lo {
 		return hi, true
 	}
 	return lo + min((hi-lo)/2, gate/2), true
