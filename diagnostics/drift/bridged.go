@@ -18,7 +18,11 @@ func (e *Engine) sayBridged(low uint8, r *[channels]float64, share, ref float64,
 		return fmt.Sprintf("%s is %.3f Ω, less than %.0f %% of the %.3f Ω that it had in the baseline, and %s is as long as before: bridged",
 			e.m.name(k), max(r[k], 0), share*100, e.s.Ch[k].Base, e.m.name(longest)) + e.sayTaken(low)
 	}
-	return fmt.Sprintf("%s is %.3f Ω, less than %.0f %% of the %.3f Ω of its neighbours: a jumper in place of a lead", e.m.name(k), max(r[k], 0), share*100, ref) + e.sayTaken(low)
+	others := "its neighbours"
+	if e.m.ch[k].sum {
+		others = "the other sum"
+	}
+	return fmt.Sprintf("%s is %.3f Ω, less than %.0f %% of the %.3f Ω of %s: a jumper in place of a lead", e.m.name(k), max(r[k], 0), share*100, ref, others) + e.sayTaken(low)
 }
 
 // sayJoined writes of several bridged channels what they have and had, and which

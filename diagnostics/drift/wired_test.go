@@ -52,13 +52,18 @@ func TestJumperPutInLater(t *testing.T) {
 func TestTheBridgedLeadsAreTold(t *testing.T) {
 	tests := []struct {
 		method  wiring.Method
+		reports wiring.Reports
 		bridged []measure.Lead
 		until   float64
 		said    []string
 		not     []string
 	}{
 		{
+			wiring.FourWire, wiring.LoopsOnly, []measure.Lead{measure.B1}, 60, []string{"the sum b1 + b2 is 0.", "of the other sum"}, []string{"neighbours"},
+		},
+		{
 			wiring.ThreeWireDual,
+			wiring.AllLeads,
 			[]measure.Lead{measure.B1, measure.B2},
 			60,
 			[]string{"leads b1 and b2 have 0.006 Ω and 0.006 Ω, in the baseline 0.4", "lead a1 is unchanged", "nothing is taken off the reading"},
@@ -66,16 +71,18 @@ func TestTheBridgedLeadsAreTold(t *testing.T) {
 		},
 		{
 			wiring.FourWire,
+			wiring.AllLeads,
 			[]measure.Lead{measure.B1, measure.B2},
 			0,
 			[]string{"leads b1 and b2 have 0.006 Ω and 0.006 Ω, less than 30 % of the 0.4"},
 			[]string{"neighbours", "baseline", "taken off"},
 		},
 		{
-			wiring.ThreeWireDual, []measure.Lead{measure.B2}, 60, []string{"lead b2 is 0.006 Ω", "neighbours"}, []string{"taken off"},
+			wiring.ThreeWireDual, wiring.AllLeads, []measure.Lead{measure.B2}, 60, []string{"lead b2 is 0.006 Ω", "neighbours"}, []string{"taken off"},
 		},
 		{
 			wiring.FourWire,
+			wiring.AllLeads,
 			[]measure.Lead{measure.A2, measure.B1},
 			43,
 			[]string{"leads a2 and b1 have 0.006 Ω and 0.006 Ω", "leads a1 and b2 are unchanged"},
@@ -83,7 +90,7 @@ func TestTheBridgedLeadsAreTold(t *testing.T) {
 		},
 	}
 	for _, tt := range tests {
-		e := mustEngine(t, testSpec(t, "TT-1", tt.method, wiring.AllLeads))
+		e := mustEngine(t, testSpec(t, "TT-1", tt.method, tt.reports))
 		c := newCable(5)
 		c.fault = func(d float64, v *[measure.LeadCount]float64) {
 			for _, l := range tt.bridged {
