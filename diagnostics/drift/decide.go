@@ -34,7 +34,10 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 	e.s.Sound = 0
 	if r := &e.s.Found[aboutContact]; r.Kind != 0 && r.kind() != c.kind {
 		need := uint8(otherFor)
-		if p.at-r.Raised > otherLate {
+		switch stood := p.at - r.Raised; {
+		case stood > otherLater:
+			need *= 9
+		case stood > otherLate:
 			need *= 3
 		}
 		if e.s.Other = min(e.s.Other+1, 100); e.s.Other < need {
@@ -52,6 +55,9 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 const (
 	otherFor  = 4
 	otherLate = 10 * dayS // after which three times as long is asked for
+	// otherLater: what has stood for a month under several names is one contact
+	// that has many faces; nine times as long.
+	otherLater = 30 * dayS
 )
 
 // contacts gathers the channels whose contact part says something and names the

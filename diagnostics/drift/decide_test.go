@@ -69,3 +69,33 @@ func TestWaveringIsNotSettling(t *testing.T) {
 		})
 	}
 }
+
+// A contact with many faces, daily swings in one week and a level in the next,
+// does not change its name every week once it has stood for a month.
+func TestNamesSettleDown(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(6)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) {
+		switch {
+		case d < 40:
+		case int(d/7)%2 == 0:
+			v[measure.B1] += 0.03 * (1 + math.Sin(2*math.Pi*d))
+		default:
+			v[measure.B1] += 0.05
+		}
+	}
+	names, first := 0, 0
+	for _, f := range c.feed(e, 0, 160*perDay) {
+		if f.State == finding.Raised && f.Severity > finding.Info {
+			if names++; f.Time.Before(testStart.AddDate(0, 0, 72)) {
+				first++
+			}
+		}
+	}
+	if first < 2 {
+		t.Errorf("%d names in the first month: the example is off", first)
+	}
+	if names-first > 1 {
+		t.Errorf("%d more names in the three months after the first", names-first)
+	}
+}

@@ -80,20 +80,16 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 	if t != aboutWork && t != aboutOpen && r.Kind != 0 && (c.leads&r.Leads != 0 || c.leads == r.Leads) {
 		c.since = min(c.since, r.Since) // what scatters is near its baseline time and again
 	}
-	state := finding.Updated
+	state, raised := finding.Updated, r.Raised // under another name it stands as long
 	switch {
 	case r.Kind == 0:
-		state = finding.Raised
+		state, raised = finding.Raised, at
 	case r.kind() != c.kind:
 		out = e.clear(t, at, "called "+string(c.kind)+" from now on", out)
 		state = finding.Raised
 	case c.severity > r.Severity || c.leads != r.Leads:
 	case at-r.Updated < updateEvery, (at/blockS-r.Updated/blockS)%(dayS/blockS) != 0: // one block a day is asked
 		return out
-	}
-	raised := r.Raised
-	if state == finding.Raised {
-		raised = at
 	}
 	var o outlook
 	switch t {
