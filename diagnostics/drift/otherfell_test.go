@@ -39,6 +39,34 @@ func TestOneOfTwoRetightenedInAGap(t *testing.T) {
 	}
 }
 
+// Where the factor did follow the lead that fell (here it is put there, as values
+// that come back one by one after a gap do), the other one seems to have risen:
+// held against the day before, it did not.
+func TestFactorThatFollowedALeadDown(t *testing.T) {
+	for _, fell := range []measure.Lead{measure.B1, measure.B2} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+		c := newCable(3)
+		c.lead[measure.B1], c.lead[measure.B2] = 0.24, 0.24
+		c.lead[fell] += 0.03
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			if d > 60 {
+				v[fell] -= 0.026
+			}
+		}
+		fs := c.feed(e, 0, 60*perDay)
+		e.s.Copper.F *= 0.24 / 0.27
+		fs = append(fs, c.feed(e, 60*perDay+18, 80*perDay)...)
+		for _, f := range bad(fs) {
+			t.Errorf("%v fell, day %.1f: %s %v: %s", fell, on(f.Time), f.Kind, f.Leads.Names(), f.Evidence)
+		}
+		if !slices.ContainsFunc(fs, func(f finding.Finding) bool {
+			return f.Kind == finding.LeadRestored && f.Leads == finding.LeadsOf(fell)
+		}) {
+			t.Errorf("%v fell: nobody says so", fell)
+		}
+	}
+}
+
 // A lead of two that really steps, while the cable cools with the weather, is
 // found.
 func TestOneOfTwoThatStepsInACoolSpell(t *testing.T) {

@@ -346,3 +346,12 @@ func TestPublishedReading(t *testing.T) {
 		t.Errorf("a loop without samples publishes %v", p.Reading)
 	}
 }
+
+// Two places of a vessel that is not well mixed differ by tenths of a kelvin, now
+// to the one side and now to the other, for days: that is theirs.
+func TestPartnersThatWander(t *testing.T) {
+	p := together(t, sensorAt{way: readingWay, process: func(d float64) float64 { return fiftyOne(d) + 0.25*math.Sin(2*math.Pi*d/11) }}, sensorAt{way: seenWay})
+	if out := p.run(0, 90); len(out) != 0 {
+		t.Errorf("day %.1f %s: %s", dayOf(&out[0]), out[0].Loop, out[0].Evidence)
+	}
+}

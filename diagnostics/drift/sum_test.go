@@ -144,3 +144,21 @@ func TestASumThatIsHalved(t *testing.T) {
 		}
 	}
 }
+
+// A buried cable hardly knows the day and a cooled cabinet neither day nor season:
+// the transmitter tells nothing of it, whatever the season does to the sum.
+func TestBuriedCableAndCooledCabinet(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.LoopsOnly))
+	c := newCable(31)
+	var out []finding.Finding
+	for i := range 150 * perDay {
+		d := float64(i) / perDay
+		s := c.at(e.m.spec, i)
+		s.LoopB += quantity.Ohm(1.001 * (1.01 - copperOn(d) + 0.08*math.Sin(2*math.Pi*(d-60)/365.25))) // 20 K of season alone
+		s.DeviceTemp = quantity.DegC(math.Round(250+math.Sin(2*math.Pi*d)) / 10)                       // 25 °C by a tenth
+		out = e.Step(&s, nil, out)
+	}
+	if b := counted(out); len(b) != 0 {
+		t.Errorf("day %.1f: %s", b[0].Time.Sub(testStart).Hours()/24, b[0].Evidence)
+	}
+}

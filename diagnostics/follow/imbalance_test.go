@@ -7,6 +7,7 @@ import (
 
 	"ohmdrift/diagnostics/drift"
 	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
 )
 
 // weeks follows a loop polled every ten minutes for so many days; extra is what
@@ -104,5 +105,23 @@ func TestAnErrorOutlivesItsCause(t *testing.T) {
 	}
 	if got := begun(said); len(got) != 1 || got[0].State != finding.Raised {
 		t.Errorf("told %v, want raised", got)
+	}
+}
+
+// One poll in which the bad lead reads zero turns the error around. It is a bad
+// value, no second matter.
+func TestABadZeroIsNoSecondMatter(t *testing.T) {
+	l := newLoop(t)
+	weeks(l, 60, func(d float64) float64 { return max(0, d-30) * 0.006 })
+	var said []finding.Finding
+	for i := range 20 {
+		s := sample(start.Add(60*24*time.Hour+time.Duration(i)*10*time.Minute), 0.18)
+		if i == 5 {
+			s.Leads[measure.A1] = 0
+		}
+		_, said = l.Step(&s, nil, said)
+	}
+	if got := begun(said); len(got) != 0 {
+		t.Errorf("%s: %s", got[0].State, got[0].Evidence)
 	}
 }
