@@ -214,6 +214,27 @@ func quietChronicles() []chronicle {
 	}
 }
 
+// retold records the registers of a plant from the baseline to its start and
+// replays them. The loops have one profile.
+func retold(t *testing.T, conf plant.Config) (*plant.Plant, []saying) {
+	t.Helper()
+	p, err := plant.New(conf)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := conf.Loops[0].Profile.Compile()
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := recorder{plant: p, decoder: d}
+	var specs []*diagnostics.Spec
+	for i := range conf.Loops {
+		s := &conf.Loops[i].Spec
+		r.tags, specs = append(r.tags, s.Tag), append(specs, s)
+	}
+	return p, replayed(t, r.record(chronicleOnset.Add(-baselineDays*oneDay), conf.Start), specs)
+}
+
 // tell records and replays the chronicle and holds what is said against it.
 func (c chronicle) tell(t *testing.T, w way, seed uint64) {
 	spec := plant.StorySpec(w.method, w.reports)
@@ -226,16 +247,7 @@ func (c chronicle) tell(t *testing.T, w way, seed uint64) {
 		}
 		conf.Faults = append(conf.Faults, plant.Placed{Fault: f})
 	}
-	p, err := plant.New(conf)
-	if err != nil {
-		t.Fatal(err)
-	}
-	d, err := conf.Loops[0].Profile.Compile()
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := recorder{plant: p, decoder: d, tags: []string{spec.Tag}}
-	said := replayed(t, r.record(chronicleOnset.Add(-baselineDays*oneDay), end), []*diagnostics.Spec{&spec})
+	p, said := retold(t, conf)
 	if w == sums() { // nobody sees which
 		c.leads = ""
 	}

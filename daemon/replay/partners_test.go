@@ -1,11 +1,9 @@
 package replay
 
 import (
-	"slices"
 	"testing"
 
 	"ohmdrift/devices/plant"
-	"ohmdrift/diagnostics"
 	"ohmdrift/diagnostics/measure"
 )
 
@@ -54,25 +52,15 @@ func twoAtOnePlace(t *testing.T, fault plant.Fault, loop int) []saying {
 	t.Helper()
 	end := chronicleOnset.Add(45 * oneDay)
 	conf := plant.Config{Seed: 11, Start: end}
-	var specs []*diagnostics.Spec
 	for i, w := range []way{pairs(), dual()} {
 		s := plant.StorySpec(w.method, w.reports)
 		s.Tag, s.Partner, s.Service = []string{"TT-1", "TT-2"}[i], []string{"TT-2", "TT-1"}[i], "batch"
 		conf.Loops = append(conf.Loops, plant.Loop{Spec: s, Link: -1, Unit: uint8(i + 1), Profile: storyRegisters()})
-		specs = append(specs, &conf.Loops[i].Spec)
 	}
 	if fault.Kind != "" {
 		fault.Onset = chronicleOnset
 		conf.Faults = []plant.Placed{{Loop: loop, Fault: fault}}
 	}
-	p, err := plant.New(conf)
-	if err != nil {
-		t.Fatal(err)
-	}
-	d, err := conf.Loops[0].Profile.Compile()
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := recorder{plant: p, decoder: d, tags: []string{"TT-1", "TT-2"}}
-	return replayed(t, r.record(chronicleOnset.Add(-baselineDays*oneDay), end), slices.Clone(specs))
+	_, said := retold(t, conf)
+	return said
 }
