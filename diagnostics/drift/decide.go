@@ -7,7 +7,8 @@ import (
 )
 
 const (
-	confirm  = 4  // blocks in a row that a level must stand above its threshold
+	confirm  = 4  // blocks in a row that a level must stand beyond its threshold before anything is learnt of it
+	believe  = 3  // blocks from which a rise is told: to tell costs less than to learn
 	soundFor = 12 // blocks without a claim before a contact counts as sound again
 	settle   = 10 // blocks that an abrupt rise is watched: what was just tightened or just moved settles
 	// settleGrid is the rise, in steps of the resolution, below which rounding hides
@@ -96,8 +97,11 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 	if e.untold(k) || e.s.Low > 0 && p.level[k] < -lost(ch.Base) && ch.abrupt(p.raw[k]) {
 		return 0 // no copper to hold it against, or a jumper: told as that
 	}
-	if ch.Above >= confirm && e.settled(k, p) {
-		w = p.level[k] / p.limit[k]
+	if ch.Over >= believe && e.settled(k, p) && !e.balanced(p) {
+		w = max(p.level[k], p.quick[k]/quickTimes) / p.limit[k]
+	}
+	if e.climbing(k, p) {
+		w = max(w, p.quick[k]/p.limit[k])
 	}
 	if e.far(k, p) {
 		w = max(w, p.quick[k]/p.limit[k])
@@ -215,14 +219,16 @@ func (e *Engine) wavers(k int, p *picture) bool {
 
 // voltage tells whether a channel fell slowly below its copper for no reason that
 // a lead has.
-func (e *Engine) voltage(k int, p *picture) bool { return e.fell(k, p) && !e.healed(k, p) }
+func (e *Engine) voltage(k int, p *picture) bool {
+	return e.fell(k, p, e.fallLeast(k)) && !e.healed(k, p)
+}
 
 // fell tells whether a channel fell slowly below its copper by more than a sound
-// lead has of contacts. Of three or four leads it must stand out alone: two that
+// lead has of contacts, least, Ω. Of three or four leads it must stand out alone: two that
 // rose would leave the third low as well.
-func (e *Engine) fell(k int, p *picture) bool {
+func (e *Engine) fell(k int, p *picture, least float64) bool {
 	ch := &e.s.Ch[k]
-	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p) || ch.abrupt(p.raw[k]) && !e.pulled(k, p) {
+	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p, least) || ch.abrupt(p.raw[k]) && !e.pulled(k, p) {
 		return false
 	}
 	for j := range e.m.n {
@@ -245,9 +251,9 @@ func (e *Engine) pulled(k int, p *picture) bool {
 // it moved by all of it in an hour; half a threshold of noise and rounding is less.
 const pulledMoves = 0.25
 
-// fallWorth is the slow fall below copper from which it is called a voltage, Ω.
-func (e *Engine) fallWorth(k int, p *picture) float64 {
-	least := fallOhm
+// fallWorth is the slow fall below copper from which it is worth a word, Ω: least,
+// or less where it goes with temperatures.
+func (e *Engine) fallWorth(k int, p *picture, least float64) float64 {
 	switch {
 	case e.coupling(k).process != 0 && e.leansTo(k, p, 1):
 		least = 0
@@ -262,6 +268,17 @@ func (e *Engine) fallWorth(k int, p *picture) float64 {
 // temperatures of head and box, and none is needed where the process moves and all
 // is as with a thermocouple: what settles does not know the process.
 const fallOhm = 0.02
+
+// Where the cores of the cable cannot differ by so much, a lead that settled or
+// healed is known by where it came to (healed), and less is asked for: fallLeast,
+// two terminal points, or fallCores times what cores differ by. Nothing is learnt of
+// it before fallOhm: half of what heals, learnt, would leave the rest for a voltage.
+const fallLeast, fallCores = 0.01, 4
+
+// fallLeast returns the slow fall from which a voltage is looked for, Ω.
+func (e *Engine) fallLeast(k int) float64 {
+	return min(fallOhm, max(fallLeast, fallCores*coreShare*e.s.Ch[k].Base))
+}
 
 // A step below these is no finding until it grows.
 const (
@@ -408,7 +425,7 @@ func (e *Engine) spiking(k int) bool {
 		return false
 	}
 	sure, all := e.spikeNeed(k)
-	return s.confirmed(sure) || s.frequent(all) || s.Odds >= oddsCall && s.Sure+s.Maybe > 2*s.Down
+	return s.confirmed(sure) || s.frequent(all) || e.oddsFor(k) >= oddsCall && s.Sure+s.Maybe > 2*s.Down
 }
 
 // confirmed tells whether the sensor value shows so many excursions, and few falls.

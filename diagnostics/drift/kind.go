@@ -90,7 +90,10 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case moves && x > wild*p.level[k] && ch.returns(x):
 		c.kind = finding.LeadIntermittent
 		c.evidence = e.sayReturns(k, p)
-	case ch.abrupt(p.raw[k]), p.level[k] < p.limit[k] && ch.abrupt(p.quick[k]): // too new for a level of two days
+	case e.climbing(k, p):
+		c.kind = finding.LeadDrift
+		c.evidence = e.sayClimb(k, p)
+	case ch.abrupt(p.raw[k]) && ch.abrupt(p.quick[k]), p.level[k] < p.limit[k] && ch.abrupt(p.quick[k]): // too new for a level of two days
 		c.kind = finding.LeadStep
 		c.since, _ = ch.stepped()
 		c.evidence = e.sayStep(k, p)

@@ -12,20 +12,21 @@ import (
 // months once copper and what belongs to the lead are taken off; the constants
 // keep several times that away.
 const (
-	floorOhm     = 0.003  // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and half as much again with age
+	floorOhm     = 0.0026 // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and four tenths as much again with age
 	floorShare   = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year
-	floorLimit   = 0.015  // of the contact that would move the reading by its limit: below, nobody acts
+	floorLimit   = 0.011  // of the contact that would move the reading by its limit: below, nobody acts
 	runOhm       = 0.011  // of a lead that the method takes out of the reading: four terminals (head, box, marshalling, transmitter) of 1.83 mΩ and half as much again
 	floorVolt    = 0.03   // but no more than this share of the limit, which a voltage in the lead moves the reading by
 	floorGrid    = 1.0    // of the resolution: rounding hides half a step, on two leads against each other a whole one
 	stillGrid    = 1.5    // where nothing carries the values over the steps: half a step more of what was rounded in the baseline
-	floorScale   = 3      // mean absolute residuals of a block: two days of them average to a third
-	floorCalm    = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
+	floorScale   = 2.5    // mean absolute residuals of a block: two days of them average to a third
+	floorCalm    = 2.5    // of the largest swing in the baseline: a hot line beside one core is no contact
 	floorPair    = 0.005  // where two values stand against each other
 	calmPair     = 5      // of the largest swing of the baseline there: the swing of both is in it
 	pairSettling = 120    // blocks after work in which, of two, the fall of one can pass for the rise of the other
 	floorAlone   = 0.03   // of a single sum, whose temperature is known from its neighbours or its transmitter only: 8 K that they do not share
 	aloneSlope   = 1.5    // of the copper that its neighbours moved beyond the temperatures of the baseline: in three weeks nobody sees how a cable follows the season, and one in the sun moves two or three times as much as others
+	aloneScale   = 9      // of the mean absolute residuals there: nothing takes its weather off
 	aloneOhm     = 0.02   // where one value stands against none: two leads with terminals that settle
 	unlearnt     = 2.0    // factor, less 1, on all of it while the baseline is young
 	unseenTimes  = 2.0    // standard deviations of what the season of one core may have done unseen
@@ -80,8 +81,8 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	if least(floorGrid*float64(e.s.Grid.Step), "resolution of the device"); !e.carried(k) {
 		least(stillGrid*float64(e.s.Grid.Step), "resolution of the device, which holds the lead still")
 	}
-	least(floorScale*float64(ch.Scale), "3 × block-to-block scatter of the baseline")
-	least(floorCalm*float64(ch.Calm), "3 × largest swing of the baseline")
+	least(floorScale*float64(ch.Scale), "2.5 × block-to-block scatter of the baseline")
+	least(floorCalm*float64(ch.Calm), "2.5 × largest swing of the baseline")
 	switch e.m.n {
 	case 2: // the difference of two, each with its own slow drift
 		least(floorPair, "what two sound leads may part by")
@@ -92,7 +93,7 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	case 1:
 		least(aloneOhm, "what the terminals of two leads may change by")
 		least((floorAlone+aloneSlope*ch.Fit.away(p.f))*ch.Base, "3 % of a sum without a second one, and 1.5 times what its neighbours or its transmitter moved beyond the baseline")
-		least(3*floorScale*float64(ch.Scale), "9 × block-to-block scatter of the baseline")
+		least(aloneScale*float64(ch.Scale), "9 × block-to-block scatter of the baseline")
 	}
 	if !math.IsInf(p.reach[k], 1) {
 		least(floorLimit*p.reach[k], ruleLimit)
@@ -108,7 +109,12 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	return x, rule
 }
 
-const ruleLimit = "1.5 % of the contact that moves the reading by its limit"
+// quickTimes a threshold must the last three blocks be beyond to count as two days
+// beyond it do: of the slow drift of a sound lead three blocks show no more than
+// eight, only the scatter is larger.
+const quickTimes = 1.3
+
+const ruleLimit = "1.1 % of the contact that moves the reading by its limit"
 
 // growTold is the factor on a threshold from which it is worth a word.
 const growTold = 1.1
@@ -141,6 +147,9 @@ func (e *Engine) twoRose(p *picture) bool {
 		}
 		above = above || l > x
 		below = below || l < -x && !e.s.Ch[k].abrupt(p.raw[k]) && !e.healed(k, p)
+	}
+	if !e.s.TwoRose && e.balanced(p) {
+		return false
 	}
 	if r := &e.s.Found[aboutContact]; e.s.TwoRose && r.Kind != 0 && bits.OnesCount8(r.Channels) > 1 {
 		above = true // two that were told apart may meet: the third did not fall for that
@@ -242,6 +251,14 @@ func (c *chState) turn(q, least, j float64) {
 	}
 }
 
+// inRow counts blocks in a row.
+func inRow(n uint8, yes bool) uint8 {
+	if !yes {
+		return 0
+	}
+	return min(n+1, 200)
+}
+
 // flag updates what each channel remembers of its level.
 func (e *Engine) flag(p *picture) {
 	for k := range e.m.n {
@@ -264,12 +281,11 @@ func (e *Engine) flag(p *picture) {
 			}
 			ch.turn(q, 2*p.limit[k], j)
 		}
-		if math.Abs(l) > p.limit[k] && math.Abs(q) > 0.7*p.limit[k] {
-			ch.Above = min(ch.Above+1, 200)
-		} else {
-			ch.Above = 0
-		}
+		above := math.Abs(l) > p.limit[k] && math.Abs(q) > 0.7*p.limit[k]
+		ch.Above = inRow(ch.Above, above)
+		ch.Over = inRow(ch.Over, above || math.Abs(q) > quickTimes*p.limit[k] && q*l > 0)
 		ch.Flagged = math.Abs(l) > 0.6*p.limit[k]
+		ch.Risen = min(l, q) > risenShare*p.limit[k] && !ch.abrupt(q)
 		ch.Track = 0
 		if ch.Flagged {
 			ch.Track = q

@@ -76,6 +76,51 @@ func TestFewExcursions(t *testing.T) {
 	}
 }
 
+// One excursion that the sensor value shows is enough where the lead has slowly
+// risen before, by less than a finding takes; where it came there at once, or where
+// the sensor value does not show it, it is not.
+func TestOneExcursionOfALeadThatRose(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		rise  func(d float64) float64 // Ω
+		shown bool
+		found bool
+	}{
+		{"slowly", func(d float64) float64 { return 0.0016 * min(max(0, d-30)/8, 1) }, true, true},
+		{"slowly, only the register shows it", func(d float64) float64 { return 0.0016 * min(max(0, d-30)/8, 1) }, false, false},
+		{"not at all", func(float64) float64 { return 0 }, true, false},
+		{"at once", func(d float64) float64 {
+			if d < 38 {
+				return 0
+			}
+			return 0.0016
+		}, true, false},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+		c := newCable(5)
+		rise := func(d float64, v *[measure.LeadCount]float64) { v[measure.B1] += tt.rise(d) }
+		c.fault = rise
+		still := c
+		open := bounce(0.3, 44.3)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) { rise(d, v); open(d, v) }
+		var out []finding.Finding
+		for i := range 45 * perDay {
+			s := c.at(e.m.spec, i)
+			if !tt.shown {
+				s.Sensor = still.at(e.m.spec, i).Sensor
+			}
+			out = e.Step(&s, nil, out)
+		}
+		out = counted(out)
+		if got := len(out) > 0; got != tt.found {
+			t.Errorf("%s: found %v, want %v", tt.name, printed(out), tt.found)
+		}
+		if tt.found && len(out) > 0 && (on(out[0].Time) < 44.3 || on(out[0].Time) > 44.33 || out[0].Kind != finding.LeadIntermittent || out[0].Leads != finding.LeadsOf(measure.B1)) {
+			t.Errorf("%s: %v", tt.name, printed(out))
+		}
+	}
+}
+
 // TestExcursionsOnABadBus: where bad values are common, as many excursions as
 // would make a contact on a good bus make none.
 func TestExcursionsOnABadBus(t *testing.T) {

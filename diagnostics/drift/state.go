@@ -90,7 +90,9 @@ type chState struct {
 	U       [recent]float32 // residuals of the last blocks, newest last
 	UN      uint8
 	Flagged bool    // above half its threshold: no longer learnt from
-	Above   uint8   // blocks in a row above its threshold
+	Risen   bool    // it came slowly to a good part of its threshold
+	Above   uint8   // blocks in a row that the level of two days is beyond its threshold
+	Over    uint8   // the same, of that level or of the last blocks
 	Rise    int64   // when it was last near zero, s
 	Peak    float64 // highest level of the last weeks, Ω
 	Jump    float64 // largest change between two blocks since Rise, Ω

@@ -15,15 +15,19 @@ func (e *Engine) saySpikes(k int) string {
 	case s.frequent(all):
 		return say("%.1f short rises of %s go on for longer than a shift (called from %.1f): %s; %.1f of them are seen in the sensor value as well", s.Sure+s.Maybe, name, all, size, s.Sure)
 	}
-	return say("odds of %s : 1 against bad values (called from %.0f : 1) are those of %.1f short rises of %s: %s; %.1f of them are seen in the sensor value as well",
-		s.odds(), math.Round(math.Exp(oddsCall)/1000)*1000, s.Sure+s.Maybe, name, size, s.Sure)
+	rose := ""
+	if s.Odds < oddsCall {
+		rose = say(", and %.0f times that since the lead came slowly to over %.0f %% of its threshold", math.Exp(risenOdds), risenShare*100)
+	}
+	return say("odds of %s : 1 against bad values%s (called from %.0f : 1) are those of %.1f short rises of %s: %s; %.1f of them are seen in the sensor value as well",
+		s.odds(), rose, math.Round(math.Exp(oddsCall)/1000)*1000, s.Sure+s.Maybe, name, size, s.Sure)
 }
 
 // sayBelow is of a voltage by the level that it has.
 func (e *Engine) sayBelow(k int, p *picture) string {
 	x := e.s.Ch[k].Swing.size()
 	return say("%s is %s below its copper (median of two days, threshold %s) and came there slowly; it moves by ±%s within days: no contact can lower a lead, a voltage can",
-		e.m.name(k), ohms(-p.level[k]), ohms(e.fallWorth(k, p)), ohms(x))
+		e.m.name(k), ohms(-p.level[k]), ohms(e.fallWorth(k, p, e.fallLeast(k))), ohms(x))
 }
 
 // sayNoise is of single values that scatter.
@@ -91,6 +95,17 @@ func (e *Engine) sayStep(k int, p *picture) string {
 // sayDrift is of a contact that rose.
 func (e *Engine) sayDrift(k int, p *picture) string {
 	ch := &e.s.Ch[k]
-	return say("%s is %s beyond its copper (median of two days), threshold %s (%s); it was last near its baseline on %s",
-		e.m.name(k), ohms(p.level[k]), ohms(p.limit[k]), e.rule(k, p), day(ch.Rise))
+	level, over := p.level[k], "two days"
+	if level < p.limit[k] { // too new for it
+		level, over = p.quick[k], "18 hours"
+	}
+	return say("%s is %s beyond its copper (median of %s), threshold %s (%s); it was last near its baseline on %s",
+		e.m.name(k), ohms(level), over, ohms(p.limit[k]), e.rule(k, p), day(ch.Rise))
+}
+
+// sayClimb says that a channel rose through two days.
+func (e *Engine) sayClimb(k int, p *picture) string {
+	u := e.s.Ch[k].U[recent-climbBlocks:]
+	return say("%s climbed for two days without a rest, every block of six hours above that of the day before: by %s, to %s beyond its copper (median of 18 hours), threshold %s (%s)",
+		e.m.name(k), ohms(float64(u[climbBlocks-1]-u[0])), ohms(p.quick[k]), ohms(p.limit[k]), e.rule(k, p))
 }

@@ -150,7 +150,7 @@ func (e *Engine) absorb(k int, level float64) {
 		c.U[i] = 0
 	}
 	c.Couple.shift(level)
-	c.Above, c.Jump, c.Track, c.Flagged, c.Peak = 0, 0, 0, false, 0
+	c.Above, c.Over, c.Jump, c.Track, c.Flagged, c.Risen, c.Peak = 0, 0, 0, 0, false, false, 0
 }
 
 // swapped looks for two leads that traded places at one moment: each stands now
@@ -273,7 +273,7 @@ const coreShare = 0.003
 // lead that was far below it and comes nearer does so because the other lost a
 // contact that was bad when the baseline was learnt.
 func (e *Engine) evened(k int, p *picture) bool {
-	if e.m.n != 2 || e.m.ch[k].sum || e.s.Ch[k].Above < confirm || !(p.level[k] > 0) || p.level[k] > farReach*p.reach[k] {
+	if e.m.n != 2 || e.m.ch[k].sum || e.s.Ch[k].Over < believe || !(p.level[k] > 0) || p.level[k] > farReach*p.reach[k] {
 		return false
 	}
 	if e.s.Ch[k].Jump-e.s.Ch[1-k].Jump > abruptShare*p.level[k] || e.leansTo(k, p, coupleKept) || e.leansTo(1-k, p, coupleKept) {
@@ -323,7 +323,7 @@ func (e *Engine) evenOut(p *picture, out []finding.Finding) []finding.Finding {
 func (e *Engine) healing(p *picture, out []finding.Finding) []finding.Finding {
 	out = e.evenOut(p, out)
 	for k := range e.m.n {
-		if !e.fell(k, p) || !e.healed(k, p) {
+		if !e.fell(k, p, fallOhm) || !e.healed(k, p) {
 			continue
 		}
 		c := claim{
