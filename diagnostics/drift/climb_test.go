@@ -64,3 +64,22 @@ func TestWhatClimbsIsToldWithinTwoDays(t *testing.T) {
 		}
 	}
 }
+
+// Heat beside one lead that lasts for most of a day and comes again is no contact: the
+// median of two days stays where it was.
+func TestDaysOfHeatBesideOneLead(t *testing.T) {
+	for _, r := range []wiring.Reports{wiring.AllLeads, wiring.PairsOnly} {
+		for every := 1.75; every < 3.2; every += 0.25 {
+			e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, r))
+			c := newCable(9)
+			c.fault = func(d float64, v *[measure.LeadCount]float64) {
+				for from := 50.0; from < 60; from += every {
+					v[measure.B2] += 0.3 * min(max(0, d-from)/0.05, 1, max(0, from+0.7-d)/0.05)
+				}
+			}
+			if b := bad(c.feed(e, 0, 60*perDay)); len(b) > 0 {
+				t.Errorf("%s, every %g days: %v", r, every, printed(b))
+			}
+		}
+	}
+}

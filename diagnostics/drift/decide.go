@@ -97,7 +97,8 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 	if e.untold(k) || e.s.Low > 0 && p.level[k] < -lost(ch.Base) && ch.abrupt(p.raw[k]) {
 		return 0 // no copper to hold it against, or a jumper: told as that
 	}
-	if ch.Over >= believe && e.settled(k, p) && !e.balanced(p) {
+	_, _, even := e.balanced(p)
+	if ch.Over >= believe && e.settled(k, p) && !even {
 		w = max(p.level[k], p.quick[k]/quickTimes) / p.limit[k]
 	}
 	if e.climbing(k, p) {

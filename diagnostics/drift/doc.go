@@ -31,19 +31,23 @@
 //
 // # What is called a finding
 //
-// A level of two days (median of eight blocks) above a threshold for a day. The
-// threshold is the largest of 3 mΩ, a few times the block-to-block scatter and
-// the largest swing of the baseline, the resolution, a share of the lead, and a
-// share of what would move the reading by its limit; what the season did since the
-// baseline counts as far as the weather has not told yet what each core has of it;
-// see level.go, each with its reason. A rise that came at once is watched for two and a half days, since
+// A level of two days (median of eight blocks) above a threshold for 18 hours, or
+// that of 18 hours clearly above it. The threshold is the largest of 2.6 mΩ, a few
+// times the block-to-block scatter and the largest swing of the baseline, the
+// resolution, a share of the lead, and a share of what would move the reading by its
+// limit; what the season did since the baseline counts as far as the weather has not
+// told yet what each core has of it; see level.go, each with its reason. What climbs
+// through two days without a rest is told at once (climb.go). One lead a little higher
+// and another as much lower wait for more (balanced.go). A rise that came at once is
+// watched for two and a half days, since
 // terminals settle after work by tens of mΩ (they fall); half a day must do when
 // most of the limit is gone. Then the kind:
 //
 //   - excursions that return within two polls: lead-intermittent. A bad register
 //     looks alike, so what the sensor value says and how common bad values are
-//     on this loop make odds (odds.go): two that it shows on two days will do. A
-//     count alone must go on for longer than a visit;
+//     on this loop make odds (odds.go): two that it shows on two days will do, or one
+//     on a lead that slowly rose before. A count alone must go on for longer than a
+//     visit;
 //   - swing with the cable's temperature, or daily: lead-thermal;
 //   - movement in a constant proportion to the temperature difference of head and
 //     box, as of a thermocouple, or a slow fall below copper: thermal-emf. No

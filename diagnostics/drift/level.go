@@ -111,8 +111,9 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 
 // quickTimes a threshold must the last three blocks be beyond to count as two days
 // beyond it do: of the slow drift of a sound lead three blocks show no more than
-// eight, only the scatter is larger.
-const quickTimes = 1.3
+// eight, only the scatter is larger. The level of two days must have come by quickHalf
+// of the threshold to the same side: a day of heat leaves their median where it was.
+const quickTimes, quickHalf = 1.3, 0.5
 
 const ruleLimit = "1.1 % of the contact that moves the reading by its limit"
 
@@ -148,7 +149,7 @@ func (e *Engine) twoRose(p *picture) bool {
 		above = above || l > x
 		below = below || l < -x && !e.s.Ch[k].abrupt(p.raw[k]) && !e.healed(k, p)
 	}
-	if !e.s.TwoRose && e.balanced(p) {
+	if _, _, even := e.balanced(p); even && !e.s.TwoRose {
 		return false
 	}
 	if r := &e.s.Found[aboutContact]; e.s.TwoRose && r.Kind != 0 && bits.OnesCount8(r.Channels) > 1 {
@@ -283,7 +284,7 @@ func (e *Engine) flag(p *picture) {
 		}
 		above := math.Abs(l) > p.limit[k] && math.Abs(q) > 0.7*p.limit[k]
 		ch.Above = inRow(ch.Above, above)
-		ch.Over = inRow(ch.Over, above || math.Abs(q) > quickTimes*p.limit[k] && q*l > 0)
+		ch.Over = inRow(ch.Over, above || math.Abs(q) > quickTimes*p.limit[k] && math.Copysign(l, l*q) > quickHalf*p.limit[k])
 		ch.Flagged = math.Abs(l) > 0.6*p.limit[k]
 		ch.Risen = min(l, q) > risenShare*p.limit[k] && !ch.abrupt(q)
 		ch.Track = 0

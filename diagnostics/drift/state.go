@@ -16,32 +16,33 @@ const (
 // state is everything that changes in an engine. It has fixed-size fields only,
 // so that a snapshot is its bytes and a copy is a copy.
 type state struct {
-	Last    int64   // time of the newest sample, s
-	Step    float32 // smoothed sampling interval, s
-	Hold    int64   // until then nothing but open leads is judged: work on the loop
-	Work    bool    // a function check is on
-	Anew    int64   // when it was first followed, work last ended or a baseline accepted, s
-	Read    readState
-	TwoRose bool   // of three leads two have risen: the lowest one is copper
-	Beyond  bool   // the error is beyond its limit, by the samples of the last minutes
-	Low     uint8  // blocks in a row with a lead far below the others
-	Longer  uint8  // blocks in a row in which a lead that stepped looked like new copper
-	Other   uint8  // blocks in a row in which the standing contact finding looked like another kind
-	Sound   uint16 // blocks in a row without a claim about a contact
-	Hiss    hissState
-	Heat    heatState
-	Pair    pairState
-	Filter  filterState
-	Season  seasonState
-	Sensor  sensorState
-	Slot    slotState
-	Block   blockState
-	Ch      [channels]chState
-	Copper  copperState
-	Grid    gridState
-	Open    openState
-	Error   errorState
-	Found   [topics]record
+	Last     int64   // time of the newest sample, s
+	Step     float32 // smoothed sampling interval, s
+	Hold     int64   // until then nothing but open leads is judged: work on the loop
+	Work     bool    // a function check is on
+	Anew     int64   // when it was first followed, work last ended or a baseline accepted, s
+	Read     readState
+	Balanced uint8  // blocks in a row that one lead is as much higher as another is lower
+	TwoRose  bool   // of three leads two have risen: the lowest one is copper
+	Beyond   bool   // the error is beyond its limit, by the samples of the last minutes
+	Low      uint8  // blocks in a row with a lead far below the others
+	Longer   uint8  // blocks in a row in which a lead that stepped looked like new copper
+	Other    uint8  // blocks in a row in which the standing contact finding looked like another kind
+	Sound    uint16 // blocks in a row without a claim about a contact
+	Hiss     hissState
+	Heat     heatState
+	Pair     pairState
+	Filter   filterState
+	Season   seasonState
+	Sensor   sensorState
+	Slot     slotState
+	Block    blockState
+	Ch       [channels]chState
+	Copper   copperState
+	Grid     gridState
+	Open     openState
+	Error    errorState
+	Found    [topics]record
 }
 
 // readState is what partners are told.

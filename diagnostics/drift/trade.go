@@ -93,37 +93,3 @@ func (e *Engine) traded() (a, b int, up, down float64, ok bool) {
 	}
 	return a, b, x[a], x[b], math.Abs(x[a]+x[b]) < most
 }
-
-// balanced tells whether of three leads or four one rose by about as much as another
-// fell, by so little that noise hides whether they traded places or two leads rose,
-// one by twice as much as the other: contacts go on growing, and are told then.
-func (e *Engine) balanced(p *picture) bool {
-	if e.m.n < 3 {
-		return false
-	}
-	a, b := 0, 0
-	for k := range e.m.n {
-		if p.level[k] > p.level[a] {
-			a = k
-		}
-		if p.level[k] < p.level[b] {
-			b = k
-		}
-	}
-	up, down := p.level[a], -p.level[b]
-	most := max(up, down)
-	if !(most < balancedMost*p.limit[a]) || !(min(up, down) > balancedAlike*most) {
-		return false
-	}
-	for k := range e.m.n {
-		if k != a && k != b && !(math.Abs(p.level[k]) < tradeAlike*most) {
-			return false
-		}
-	}
-	return true
-}
-
-const (
-	balancedMost  = 2   // thresholds, from which an exchange is told from growth by its jump
-	balancedAlike = 0.6 // of the larger: medians of two days at a threshold scatter by a sixth
-)

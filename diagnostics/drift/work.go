@@ -225,6 +225,10 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 		now, at := func(k int) float64 { return median32(e.s.Ch[k].U[recent-tradeAfter:]) }, p.at-tradeAfter*blockS
 		return e.swap(a, b, now(a), now(b), at, say("%s changed by %+.1f mΩ and %s by %+.1f mΩ at about %s, the others by less than a quarter of it: as leads do that trade places", e.m.name(a), up*1e3, e.m.name(b), down*1e3, clock(at)), p, out)
 	}
+	if a, b, ok := e.exchanged(p); ok {
+		up, down := p.level[a], p.level[b]
+		return e.swap(a, b, p.raw[a], p.raw[b], p.at-balancedFor*blockS, say("%s has stood %.1f mΩ higher for three days and %s %.1f mΩ lower, each about where the other stood: as leads do that trade places", e.m.name(a), up*1e3, e.m.name(b), -down*1e3), p, out)
+	}
 	out = e.otherMadeGood(p, out)
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
