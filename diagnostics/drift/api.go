@@ -52,7 +52,8 @@ type Entry uint8
 
 // The journal entries.
 const (
-	FunctionCheck    Entry = iota // work on the loop has begun: samples do not count until WorkDone
+	FunctionCheck    Entry = iota // work on the loop has begun: samples do not count until one of the others, for a day at most
+	CheckEnded                    // the function check is over, and nothing is said of what was done: go on with what was learnt
 	WorkDone                      // work has ended: learn the loop anew
 	BaselineAccepted              // the present state of the leads is the accepted one: learn anew from here
 )

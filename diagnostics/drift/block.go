@@ -120,12 +120,17 @@ func (e *Engine) closeBlock(out []finding.Finding) []finding.Finding {
 		}
 		e.sensorBlock()
 	}
-	b.N = 0
+	e.dropBlock()
+	return out
+}
+
+// dropBlock empties the running block.
+func (e *Engine) dropBlock() {
+	e.s.Block.N = 0
 	e.s.Heat.Mask, e.s.Heat.From, e.s.Heat.Warm = 0, 0, false
 	for k := range e.m.n {
 		e.s.Ch[k].Diff, e.s.Ch[k].DiffN = 0, 0
 	}
-	return out
 }
 
 // begin takes the block as the start of a baseline: factor 1.

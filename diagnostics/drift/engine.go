@@ -41,7 +41,10 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 	if t <= st.Last {
 		return out
 	}
-	if st.Last == 0 {
+	if st.Work && t >= st.Hold {
+		e.endCheck(st.Hold)
+	}
+	if st.Anew == 0 {
 		st.Anew = t
 	}
 	e.pace(t)
@@ -59,7 +62,7 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 		}
 	}
 	switch {
-	case st.Work:
+	case st.Work: // the hand's doing
 	case s.Quality.Usable():
 		out = e.take(s, &fr, nb, out)
 	case s.Quality == measure.Device || s.Quality == measure.Invalid || s.Quality == measure.OutOfRange:
@@ -74,7 +77,7 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 // soon is.
 func (e *Engine) pace(t int64) {
 	st := &e.s
-	if st.Last == 0 {
+	if st.Last == 0 || st.Work { // in a function check the loop is polled faster
 		return
 	}
 	d := float32(t - st.Last)
@@ -131,28 +134,6 @@ func (e *Engine) Open(out []finding.Finding) []finding.Finding {
 			out = append(out, e.finding(r, state, "stands since "+clock(r.Raised)))
 		}
 	}
-	return out
-}
-
-// Journal takes an entry that a person made at a time and appends what it
-// clears. After WorkDone and BaselineAccepted the loop is learnt anew.
-func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []finding.Finding {
-	e.s.Last = max(e.s.Last, at.Unix())
-	e.s.Slot.N, e.s.Block.N = 0, 0 // what was gathered belongs to before
-	e.s.Work = en == FunctionCheck
-	if e.s.Work {
-		return out
-	}
-	e.s.Anew = e.s.Last
-	why := "work done, learning anew"
-	if en == BaselineAccepted {
-		why = "baseline accepted, learning anew"
-	}
-	for t := range e.s.Found {
-		out = e.clear(topic(t), e.s.Last, why, out)
-	}
-	e.s.Copper.JumpFrom = e.s.Copper.F
-	e.renew()
 	return out
 }
 

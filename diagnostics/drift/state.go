@@ -18,7 +18,7 @@ const (
 type state struct {
 	Last     int64   // time of the newest sample, s
 	Step     float32 // smoothed sampling interval, s
-	Hold     int64   // until then nothing but open leads is judged: work on the loop
+	Hold     int64   // then the function check that is on ends by itself, s
 	Work     bool    // a function check is on
 	Anew     int64   // when it was first followed, work last ended or a baseline accepted, s
 	Read     readState

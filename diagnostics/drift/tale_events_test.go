@@ -186,6 +186,7 @@ var verbs = map[string]verb{
 		})
 	}},
 	"work-begins": {0, false, func(h *happening, _ finding.LeadSet, _ []float64) { h.journal, h.entry = true, FunctionCheck }},
+	"check-ended": {0, false, func(h *happening, _ finding.LeadSet, _ []float64) { h.journal, h.entry = true, CheckEnded }},
 	"work-done":   {0, false, func(h *happening, _ finding.LeadSet, _ []float64) { h.journal, h.entry = true, WorkDone }},
 	"accepted":    {0, false, func(h *happening, _ finding.LeadSet, _ []float64) { h.journal, h.entry = true, BaselineAccepted }},
 	// Weather, process, data.
