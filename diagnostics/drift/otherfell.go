@@ -25,7 +25,7 @@ const (
 // otherMadeGood learns the fall of one of two leads that stands as the rise of the
 // other.
 func (e *Engine) otherMadeGood(p *picture, out []finding.Finding) []finding.Finding {
-	if e.m.n != 2 || e.m.ch[0].sum || e.s.Copper.N < recent || e.s.Ch[0].UN < recent || e.s.Ch[1].UN < recent {
+	if e.m.n != 2 || e.s.Copper.N < recent || e.s.Ch[0].UN < recent || e.s.Ch[1].UN < recent {
 		return out
 	}
 	var own [2][recent]float64 // as a share of the baseline
@@ -43,7 +43,7 @@ func (e *Engine) otherMadeGood(p *picture, out []finding.Finding) []finding.Find
 		if !(rose > p.limit[k]) || !(d < -otherFell) || math.Abs(moved) > -otherStays*d {
 			continue
 		}
-		i, ok := apart(&own[k], &own[j])
+		i, ok := apart(&own[k], &own[j], float64(e.s.Grid.Step)/min(e.s.Ch[k].Base, e.s.Ch[j].Base))
 		if !ok || e.leansTo(k, p, coupleKept) || e.leansTo(j, p, coupleKept) || e.s.Found[aboutContact].Channels>>k&1 != 0 {
 			continue // it came slowly, or is a voltage, or of a lead that is known to be bad
 		}
@@ -70,9 +70,9 @@ func (e *Engine) asOf(k int) {
 }
 
 // apart returns in which of the recent blocks most of what two leads parted by came,
-// and whether they kept their distance on the day before and the day
-// after.
-func apart(x, y *[recent]float64) (at int, ok bool) {
+// and whether they kept their distance on the day before and the day after, but for
+// rounding.
+func apart(x, y *[recent]float64, round float64) (at int, ok bool) {
 	var d [recent]float32
 	most := 0.0
 	for i := range recent {
@@ -81,7 +81,8 @@ func apart(x, y *[recent]float64) (at int, ok bool) {
 		}
 	}
 	by := median32(d[recent-aDay:]) - median32(d[:aDay])
-	return at, most > abruptShare*by && span(d[:aDay]) < otherStays*by && span(d[recent-aDay:]) < otherStays*by
+	still := otherStays*by + round
+	return at, most > abruptShare*by && span(d[:aDay]) < still && span(d[recent-aDay:]) < still
 }
 
 // daysApart returns by how much the newest day differs from the first of the recent

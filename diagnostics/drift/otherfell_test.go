@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"math"
 	"slices"
 	"testing"
 
@@ -83,6 +84,36 @@ func TestOneOfTwoThatStepsInACoolSpell(t *testing.T) {
 		b := bad(c.feed(e, 0, 70*perDay))
 		if len(b) == 0 || b[0].Leads != finding.LeadsOf(measure.B1) || on(b[0].Time) < 60 {
 			t.Errorf("seed %d: found %v, want b1", seed, b)
+		}
+	}
+}
+
+// Nor of sums of leads, also where the device rounds to 10 mΩ.
+func TestOneOfTwoSumsRetightenedInAGap(t *testing.T) {
+	for seed := range uint64(4) {
+		for _, step := range []float64{0.001, 0.01} {
+			for _, fell := range []measure.Lead{measure.A1, measure.B1} {
+				e := mustEngine(t, testSpec(t, "TT-1", wiring.FourWire, wiring.LoopsOnly))
+				c := newCable(seed)
+				c.lead = [measure.LeadCount]float64{0.2, 0.2, 0.2, 0.2}
+				c.lead[fell] += 0.04
+				c.fault = func(d float64, v *[measure.LeadCount]float64) {
+					if d > 60 {
+						v[fell] -= 0.03
+					}
+					for k := range v {
+						v[k] = math.Round(v[k]/step) * step
+					}
+				}
+				fs := c.feed(e, 0, 60*perDay)
+				fs = append(fs, c.feed(e, 60*perDay+12, 100*perDay)...)
+				for _, f := range bad(fs) {
+					t.Errorf("seed %d, steps of %g Ω, %v fell, day %.1f: %s: %s", seed, step, fell, on(f.Time), f.Kind, f.Evidence)
+				}
+				if !slices.ContainsFunc(fs, func(f finding.Finding) bool { return f.Kind == finding.LeadRestored }) {
+					t.Errorf("seed %d, steps of %g Ω, %v fell: nobody says so", seed, step, fell)
+				}
+			}
 		}
 	}
 }
