@@ -31,6 +31,7 @@ func (d *Daemon) AcceptBaseline(ctx context.Context, b records.Baseline) error {
 	}
 	said, err := w.accept(b.Leads)
 	d.record.add(said)
+	d.entered(ctx, w)
 	return err
 }
 

@@ -35,6 +35,7 @@ type Daemon struct {
 	progress progress
 
 	reload  sync.Mutex   // one reload at a time
+	saving  sync.Mutex   // one snapshot at a time, so that an older one never takes the place of a newer one
 	swap    sync.RWMutex // held while the plant level of a generation is used or replaced
 	running atomic.Pointer[generation]
 	past    atomic.Pointer[recalled]

@@ -192,6 +192,7 @@ func (d *Daemon) pass(now presence.Moment) bool {
 	defer d.swap.RUnlock()
 	g := d.current()
 	for i, w := range g.loops {
+		w.overdue(now.Wall)
 		if g.plant.Loops[i].Link >= 0 {
 			d.record.add(w.tick(now))
 		}

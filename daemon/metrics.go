@@ -41,7 +41,7 @@ func (w *watched) gauges(loop *config.Loop) publish.Loop {
 	n, s := w.view()
 	l := publish.Loop{
 		Tag: w.tag, Site: loop.Site, Area: loop.Area, Polled: n.polled, Interval: loop.Interval,
-		Quality: n.quality, Contact: w.contact(), Condition: s.condition(), Findings: len(s),
+		Quality: n.quality, Contact: w.contact(), Condition: w.condition(), Findings: len(s),
 	}
 	if !n.values.At.IsZero() {
 		l.Values = &n.values

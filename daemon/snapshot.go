@@ -23,6 +23,8 @@ const siteKey = ""
 // never knows more than the records do: if they cannot be written, no snapshot
 // is taken.
 func (d *Daemon) snapshot(ctx context.Context) error {
+	d.saving.Lock()
+	defer d.saving.Unlock()
 	d.swap.RLock()
 	g := d.current()
 	all := make(map[string]records.Snapshot, len(g.loops)+1)
@@ -42,6 +44,30 @@ func (d *Daemon) snapshot(ctx context.Context) error {
 		return err
 	}
 	return d.records.ReplaceSnapshots(ctx, all)
+}
+
+// entered stores the state of one loop after an entry of a person: the samples that
+// are on the disk do not tell a start what was entered.
+func (d *Daemon) entered(ctx context.Context, w *watched) {
+	if err := d.save(ctx, w); err != nil {
+		d.log.Error().Err(err).Str("loop", w.tag).Msg("no snapshot after what was entered; a restart before the next mark would not know of it")
+	}
+}
+
+func (d *Daemon) save(ctx context.Context, w *watched) error {
+	d.saving.Lock()
+	defer d.saving.Unlock()
+	at, body := w.snapshot()
+	if at.IsZero() {
+		return nil // nothing was learnt yet
+	}
+	if err := d.record.drain(ctx); err != nil {
+		return fmt.Errorf("findings wait for the database: %w", err)
+	}
+	if err := d.history.Flush(ctx); err != nil {
+		return err
+	}
+	return d.records.SaveSnapshot(ctx, w.tag, records.Snapshot{AsOf: at, Body: body})
 }
 
 // siteVersion is the layout of the plant level's snapshot as a whole: a byte
@@ -162,7 +188,13 @@ func (d *Daemon) resumeEngines(ctx context.Context, g *generation, now time.Time
 			d.record.add(w.loseState(now, err))
 		}
 	}
-	return d.catchUp(ctx, g, now)
+	if err := d.catchUp(ctx, g, now); err != nil {
+		return err
+	}
+	for _, w := range g.loops {
+		w.overdue(now)
+	}
+	return nil
 }
 
 func (d *Daemon) resumeSite(g *generation, snapshots map[string]records.Snapshot, now time.Time) {

@@ -29,7 +29,7 @@ func (w *watched) row(spec *diagnostics.Spec) web.Row {
 	n, s := w.view()
 	return web.Row{
 		Spec: spec, Values: n.values, Polled: n.polled, Quality: n.quality, Problem: n.problem,
-		Condition: s.condition(), Standing: s.worst(), Open: len(s),
+		Condition: w.condition(), Standing: s.worst(), Open: len(s),
 	}
 }
 

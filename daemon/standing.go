@@ -50,7 +50,7 @@ func (s standing) worst() *finding.Finding {
 	return &s[0]
 }
 
-// condition returns the loop's NE 107 category: that of the worst finding.
+// condition returns the NE 107 category of the worst finding.
 func (s standing) condition() diagnostics.Condition {
 	if len(s) == 0 {
 		return diagnostics.ConditionGood

@@ -64,6 +64,7 @@ func (w *watched) take(r *devices.Reading, mono time.Time) (diagnostics.Assessme
 	if r.DeviceChanged != "" {
 		said = append(said, w.deviceChanged(r))
 	}
+	w.watch.Pause(w.follow.Engine().Checking())
 	said = w.watch.Take(presence.Moment{Wall: r.At, Mono: mono}, a.Quality, problem, said)
 	w.standing = w.standing.apply(said)
 	return a, said
@@ -122,6 +123,7 @@ func (w *watched) contact() measure.Leads {
 func (w *watched) tick(now presence.Moment) []finding.Finding {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	w.watch.Pause(w.follow.Engine().Checking())
 	said := w.watch.Tick(now, nil)
 	w.standing = w.standing.apply(said)
 	return said
@@ -148,9 +150,13 @@ func (w *watched) redescribe(f *follow.Loop, l *config.Loop, now time.Time) []fi
 		return nil
 	}
 	err := f.Restore(w.follow.Snapshot(nil))
+	until := w.follow.Engine().CheckedUntil()
 	w.follow = f
 	if err == nil {
 		return nil
+	}
+	if until.After(now) { // somebody works there all the same
+		f.Check(now, until)
 	}
 	return w.forget(now, fmt.Sprintf("the loop is described anew and learnt anew: %v", err))
 }
@@ -172,6 +178,17 @@ func (w *watched) forget(now time.Time, why string) (said []finding.Finding) {
 func closing(f finding.Finding, now time.Time, why string) finding.Finding {
 	f.Time, f.State, f.Evidence, f.Forecast = now, finding.Cleared, why, nil
 	return f
+}
+
+// condition returns the loop's NE 107 category: a function check is shown before
+// what stands.
+func (w *watched) condition() diagnostics.Condition {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.follow.Engine().Checking() {
+		return diagnostics.FunctionCheck
+	}
+	return w.standing.condition()
 }
 
 // view returns the newest values and what stands, as they are now.

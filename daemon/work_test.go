@@ -1,8 +1,10 @@
 package daemon_test
 
 import (
+	"encoding/json"
 	"net/http"
 	"net/http/httptest"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -23,6 +25,25 @@ func put(t *testing.T, url, body string) int {
 	}
 	resp.Body.Close()
 	return resp.StatusCode
+}
+
+// condition returns what the page's JSON says of a loop.
+func condition(t *testing.T, page, tag string) string {
+	t.Helper()
+	var l struct{ Condition string }
+	q, err := http.NewRequestWithContext(t.Context(), http.MethodGet, page+"/api/loops/"+tag, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	resp, err := http.DefaultClient.Do(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	if err := json.NewDecoder(resp.Body).Decode(&l); err != nil {
+		t.Fatal(err)
+	}
+	return l.Condition
 }
 
 // While somebody works at a loop that is polled once in ten seconds it answers as
@@ -57,11 +78,30 @@ func TestWorkModeAnswersTheHand(t *testing.T) {
 			t.Fatalf("work mode reached %.1f polls a second in 20 s, want 1: ten times the interval, as fast as its registers are renewed", d.WorkRate("TT-2411"))
 		}
 	}
+	if c := condition(t, pages.URL, "TT-2411"); c != "function-check" {
+		t.Errorf("condition %q while somebody works there, want function-check", c)
+	}
+	if c := condition(t, pages.URL, "TT-2412"); c == "function-check" {
+		t.Error("a loop where nobody works is in function check")
+	}
 	if r := d.WorkRate("TT-2412"); r != 0 {
 		t.Errorf("a loop where nobody works is polled at %.1f a second", r)
 	}
 	if got := put(t, url, `{"who": "kim", "seconds": 0}`); got != http.StatusOK || d.WorkRate("TT-2411") != 0 {
 		t.Errorf("ending answered %d, rate %.1f", got, d.WorkRate("TT-2411"))
+	}
+	if c := condition(t, pages.URL, "TT-2411"); c == "function-check" {
+		t.Error("function check after its end")
+	}
+	for body, want := range map[string]int{
+		`{"who": "kim", "seconds": 60, "done": "retightened b1"}`: http.StatusUnprocessableEntity, // it is not done yet
+		`{"who": "kim", "seconds": 0, "done": " "}`:               http.StatusUnprocessableEntity,
+		`{"seconds": 0, "done": "retightened b1"}`:                http.StatusUnprocessableEntity, // nobody
+		`{"who": "kim", "seconds": 0, "done": "retightened b1"}`:  http.StatusOK,
+	} {
+		if got := put(t, url, body); got != want {
+			t.Errorf("%s answered %d, want %d", body, got, want)
+		}
 	}
 	stop()
 	if err := d.Close(); err != nil {
@@ -73,8 +113,12 @@ func TestWorkModeAnswersTheHand(t *testing.T) {
 	}
 	defer r.Close()
 	entries, err := r.Journal(t.Context(), "TT-2411")
-	if err != nil || len(entries) != 2 || entries[0].Who != "kim" {
-		t.Errorf("journal %+v, err %v; want kim twice", entries, err)
+	var texts []string
+	for _, e := range entries {
+		texts = append(texts, e.Who+": "+e.Text)
+	}
+	if want := []string{"kim: work mode for 1m0s", "kim: work mode ended", "kim: work done: retightened b1"}; err != nil || !slices.Equal(texts, want) {
+		t.Errorf("journal %q, err %v; want %q", texts, err, want)
 	}
 }
 

@@ -21,6 +21,7 @@ type handiwork struct {
 	page string
 	who  string
 	span time.Duration
+	done string // what was done; empty = watch
 }
 
 func newWork() *cobra.Command {
@@ -33,20 +34,51 @@ allow, for a limited time, and shows its leads as they come: a bad contact answe
 the hand at once. The rate reached is shown; the journal keeps who asked. Ctrl-C
 ends it early. Other loops of the link keep their interval.
 
+Until it ends the loop is in function check: what the hand does is not judged, and
+what stood goes on standing. With --done, during it or after it, somebody says what
+was done: what stood is cleared and the loop is learnt anew. Without it the daemon
+tells by itself what became of the leads.
+
 ` + caution,
-		Example: "  ohmdrift work TT-2411 --who kim --for 10m",
+		Example: "  ohmdrift work TT-2411 --who kim --for 10m\n  ohmdrift work TT-2411 --who kim --done \"retightened b1\"",
 		Args:    cobra.ExactArgs(1),
-		RunE:    func(c *cobra.Command, args []string) error { return h.run(c.Context(), args[0], c.OutOrStdout()) },
+		RunE: func(c *cobra.Command, args []string) error {
+			if c.Flags().Changed("done") {
+				if err := h.mayEnd(c.Flags().Changed("for")); err != nil {
+					return err
+				}
+			}
+			return h.run(c.Context(), args[0], c.OutOrStdout())
+		},
 	}
 	f := c.Flags()
 	f.StringVar(&h.page, "page", "http://127.0.0.1:8480", "address of the daemon's page")
 	f.StringVar(&h.who, "who", os.Getenv("USER"), "who works there")
 	f.DurationVar(&h.span, "for", 10*time.Minute, "how long, at most 1 h")
+	f.StringVar(&h.done, "done", "", "end it, and say what was done there")
 	return c
+}
+
+// mayEnd checks what --done says, and that it stands alone.
+func (h *handiwork) mayEnd(span bool) error {
+	switch {
+	case strings.TrimSpace(h.done) == "":
+		return errors.New(`--done is empty: say what was done, such as --done "retightened b1", or leave it out`)
+	case span:
+		return errors.New("--done ends work mode: leave --for out")
+	}
+	return nil
 }
 
 func (h *handiwork) run(ctx context.Context, tag string, out io.Writer) error {
 	loop := strings.TrimSuffix(h.page, "/") + "/api/loops/" + url.PathEscape(tag)
+	if h.done != "" {
+		if err := h.put(ctx, loop+"/work", map[string]any{"who": h.who, "seconds": 0, "done": h.done}); err != nil {
+			return couldNot(err)
+		}
+		_, err := fmt.Fprintf(out, "%s: noted; what stood is cleared and the loop is learnt anew\n", tag)
+		return err
+	}
 	if err := h.ask(ctx, loop+"/work", h.span); err != nil {
 		return couldNot(err)
 	}
@@ -63,7 +95,11 @@ func (h *handiwork) run(ctx context.Context, tag string, out io.Writer) error {
 
 // ask starts work mode, or ends it.
 func (h *handiwork) ask(ctx context.Context, address string, span time.Duration) error {
-	body, err := json.Marshal(map[string]any{"who": h.who, "seconds": span.Seconds()})
+	return h.put(ctx, address, map[string]any{"who": h.who, "seconds": span.Seconds()})
+}
+
+func (h *handiwork) put(ctx context.Context, address string, asked map[string]any) error {
+	body, err := json.Marshal(asked)
 	if err != nil {
 		return err
 	}

@@ -123,7 +123,7 @@ func pageForecast(l *Loop, now time.Time) string {
 	switch {
 	case f != nil && f.State == finding.Past && alive && !l.Values.Over:
 		return forecastWords(f, now) + " Just now it is within it."
-	case alive && l.Values.Over && l.Condition != diagnostics.ConditionFailure && (f == nil || f.State != finding.Past):
+	case alive && l.Values.Over && !l.failed() && (f == nil || f.State != finding.Past):
 		return "The loop is over its limit just now."
 	case f != nil && l.Standing != nil && l.Standing.Severity == finding.OutOfSpec && swings(reason(l).Kind) && f.State != finding.Past:
 		return "While the contact is bad the loop can be over its limit; when that comes next cannot be told."
@@ -131,7 +131,7 @@ func pageForecast(l *Loop, now time.Time) string {
 		return forecastWords(f, now)
 	case !alive:
 		return "No forecast while there is no live value."
-	case l.Condition == diagnostics.ConditionFailure:
+	case l.failed():
 		return "No forecast: the loop has failed already."
 	}
 	return "Nothing is under way that a date could be given for."

@@ -46,6 +46,7 @@ func plants(now time.Time) map[string]struct {
 		"stale":     {one(func(l *Loop) { l.Values.At = now.Add(-5 * time.Minute) }), "TT-1101"},
 		"no answer": {one(func(l *Loop) { l.Quality, l.Problem = measure.Comms, "unit 1: no answer in 1 s" }), "TT-1101"},
 		"failing":   {larkfield(6, now), "TT-1103"},
+		"checked":   {checked(now), "TT-1103"},
 		"no limits, no terminals": {one(func(l *Loop) {
 			n := (&Row{}).values()
 			l.Spec.LimitHigh, l.Spec.LimitLow, l.Values.ShareLimit, l.Terminals = n.Error, n.Error, n.ShareLimit, nil
@@ -84,6 +85,13 @@ func TestPagesRender(t *testing.T) {
 	}
 }
 
+// checked is a plant in which somebody works at the loop that has failed.
+func checked(now time.Time) *plant {
+	p := larkfield(6, now)
+	p.loops[2].Condition = diagnostics.FunctionCheck
+	return p
+}
+
 func TestPagesSayWhatTheyKnow(t *testing.T) {
 	all := plants(time.Now())
 	tests := []struct {
@@ -102,6 +110,8 @@ func TestPagesSayWhatTheyKnow(t *testing.T) {
 		{"failing", "/loop/TT-1103", []string{"a2 is open", "The break is at one or more", "Before anything is touched"}, []string{"torque"}},
 		{"failing", "/loop/TT-1104", []string{"a1 cannot be told from the sensor on this transmitter", "not visible"}, nil},
 		{"failing", "/loop/TT-1106", []string{"marked terminals of b1", `class="lead bad"`, "Look at b1 without touching"}, nil},
+		{"checked", "/", []string{"Function check"}, nil},
+		{"checked", "/loop/TT-1103", []string{"Somebody works here", "Function check", "a2 is open", "not valid"}, nil},
 		{"inferred", "/", []string{"inferred: "}, nil},
 		{"inferred", "/loop/TT-1101", []string{"absolute, inferred, assuming one cable with equal leads", "lead b1: measured"}, nil},
 		{"one", "/", nil, []string{"inferred"}},

@@ -31,6 +31,14 @@ func sentence(pieces ...string) (s []part) {
 // say is what a person wants to know first: which lead, how much, since when,
 // and what it does to the reading.
 func say(l *Loop, now time.Time) []part {
+	if l.Condition == diagnostics.FunctionCheck {
+		return append(sentence("", "Somebody works here", ": nothing new is told of this loop until the function check ends. "), sayNow(l, now)...)
+	}
+	return sayNow(l, now)
+}
+
+// sayNow is say without a word on who works there.
+func sayNow(l *Loop, now time.Time) []part {
 	switch {
 	case l.Values.At.IsZero() && l.Polled.IsZero():
 		return sentence("This loop has ", "never been polled", ": nothing is known of it.")
@@ -124,7 +132,7 @@ func leadName(s string) bool {
 func effect(r *Row) []part {
 	e, u, from := counting(r)
 	switch {
-	case r.Condition == diagnostics.ConditionFailure:
+	case r.failed():
 		return sentence("The reading is ", "not valid", " while this stands.")
 	case !quantity.Known(e):
 		return sentence("What the leads do to the reading cannot be seen on this transmitter.")

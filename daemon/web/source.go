@@ -53,6 +53,9 @@ type Row struct {
 	Open      int              // how many findings are open
 }
 
+// failed reports whether the worst finding is a failure, in a function check as well.
+func (r *Row) failed() bool { return r.Standing != nil && r.Standing.Severity == finding.Failure }
+
 // Loop is one loop as its own page shows it.
 type Loop struct {
 	Row

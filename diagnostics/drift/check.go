@@ -39,6 +39,9 @@ func (e *Engine) CheckedUntil() time.Time {
 	return timeOf(e.s.Hold)
 }
 
+// Checking reports whether a function check is on.
+func (e *Engine) Checking() bool { return e.s.Work }
+
 // endCheck ends a function check of which nothing is said of what was done. Whoever
 // closes the box then still moves the leads: what they do within the hour is no
 // occasion of its own for the odds (bet).

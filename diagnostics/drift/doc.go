@@ -13,6 +13,9 @@
 //	              ├ contact?   level, swing, excursions, noise, slow fall
 //	              └ forecast   every course of growth that fits
 //
+// While somebody works at the loop (a function check, check.go) nothing of this is
+// done; its end is the end of a gap in the values.
+//
 // # Copper and contact
 //
 // A lead is r = f·base + a + b·(f − 1) + u. The copper factor f is common to the

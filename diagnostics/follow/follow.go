@@ -79,10 +79,30 @@ func (l *Loop) Step(s *measure.Sample, nb *drift.Neighbour, out []finding.Findin
 			l.recabled()
 		}
 	}
-	if l.now.Quality.Usable() {
+	switch {
+	case l.engine.Checking():
+		l.pause()
+	case l.now.Quality.Usable():
 		out = l.check(s, &l.now, out)
 	}
 	return l.now, out
+}
+
+// Check begins a function check, which ends by itself at until; one that is on goes
+// on until then. Its samples are assessed, so that whoever works at the loop sees
+// what the leads do, and nothing is made of them: no finding begins, changes or ends,
+// and nothing is learnt. After it the conditions of single samples must last as long
+// as ever to be told; what the engine does then stands at drift.CheckEnded.
+func (l *Loop) Check(from, until time.Time) {
+	l.engine.Check(from, until)
+}
+
+// pause lets no condition go on from what was seen before or in a function check.
+func (l *Loop) pause() {
+	for i := range l.held {
+		l.held[i].run = 0
+	}
+	l.loose.run = 0
 }
 
 // Journal takes an entry that a person made at a time; see drift.Engine.Journal.

@@ -36,11 +36,13 @@ type Watch struct {
 	stale    time.Duration
 	class    class // class of the present run of samples
 	run      int   // samples in the run
+	settled  bool  // it is long enough to be told
 	runStart Moment
 	lastGood Moment // last usable sample; zero = none yet
 	began    Moment // first sample or tick
 	problem  string
 	open     [classes]finding.Finding // standing findings by class; zero Time = none
+	paused   bool                     // somebody works at the loop
 }
 
 // class groups the qualities that one finding explains.
@@ -87,6 +89,11 @@ func New(tag string, interval time.Duration) *Watch {
 	return &Watch{tag: tag, stale: max(staleIntervals*interval, staleFloor)}
 }
 
+// Pause lets nothing begin or end while on: in a function check what is missing is
+// the hand's doing. Samples and time are followed, so that after it what lasts is
+// told at once.
+func (w *Watch) Pause(on bool) { w.paused = on }
+
 // StaleAfter returns the age beyond which the loop's value is stale.
 func (w *Watch) StaleAfter() time.Duration { return w.stale }
 
@@ -107,14 +114,14 @@ func (w *Watch) Take(at Moment, q measure.Quality, problem string, out []finding
 	if c != usable {
 		w.problem = problem
 	}
-	settled := w.run >= minRun && at.Mono.Sub(w.runStart.Mono) >= min(w.stale, staleFloor)
+	w.settled = w.run >= minRun && at.Mono.Sub(w.runStart.Mono) >= min(w.stale, staleFloor)
 	switch {
 	case c == usable:
 		w.lastGood = at
-		if settled {
+		if w.settled && !w.paused {
 			out = w.clearAll(at, out)
 		}
-	case settled && c != silent && c != neverRaised:
+	case w.settled && c != silent && c != neverRaised:
 		out = w.raise(c, at, w.runStart, out)
 	}
 	return w.Tick(at, out)
@@ -136,6 +143,9 @@ func (w *Watch) Tick(now Moment, out []finding.Finding) []finding.Finding {
 	}
 	if now.Mono.Sub(since.Mono) <= limit || w.explained() {
 		return out
+	}
+	if c := w.class; w.settled && c > silent && c < neverRaised { // it was held back by a pause
+		return w.raise(c, now, w.runStart, out)
 	}
 	return w.raise(silent, now, since, out)
 }
@@ -172,7 +182,7 @@ func (w *Watch) explained() bool {
 }
 
 func (w *Watch) raise(c class, at, since Moment, out []finding.Finding) []finding.Finding {
-	if !w.open[c].Time.IsZero() {
+	if w.paused || !w.open[c].Time.IsZero() {
 		return out
 	}
 	f := w.finding(c, at, since)

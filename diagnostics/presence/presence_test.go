@@ -13,14 +13,18 @@ import (
 var start = time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)
 
 // story feeds one quality a second for each letter and returns what happened as
-// "kind@second" words.
+// "kind@second" words. A dot is a second without a sample; from W to E, each a
+// second without a sample too, somebody works at the loop.
 func story(w *Watch, letters string) []string {
 	words := []string{}
 	quality := map[rune]measure.Quality{'g': measure.Good, 'c': measure.Comms, 'd': measure.Device, 'i': measure.Invalid, 'f': measure.Frozen, 's': measure.Skewed}
 	for i, l := range letters {
 		at := start.Add(time.Duration(i) * time.Second)
 		var out []finding.Finding
-		if l == '.' {
+		if l == 'W' || l == 'E' {
+			w.Pause(l == 'W')
+		}
+		if l == '.' || l == 'W' || l == 'E' {
 			out = w.Tick(At(at), nil)
 		} else {
 			out = w.Take(At(at), quality[l], "link east, unit 3: no answer in 1 s", nil)
@@ -55,6 +59,10 @@ func TestWatchStories(t *testing.T) {
 		{"a device that fails is not stale too", times("g", 10) + times("d", 60), []string{"raised device-fault 00:40"}},
 		{"changing troubles are stale in the end", times("g", 10) + times("ddddii", 15), []string{"raised stale 01:10"}},
 		{"good clears after 30 s", times("d", 40) + times("g", 40), []string{"raised device-fault 00:30", "cleared device-fault 01:10"}},
+		{"what is missing while somebody works is the hand's doing", times("g", 40) + "W" + times("d", 60) + times(".", 60) + times("g", 9) + "E" + times("g", 60), nil},
+		{"what still lasts after the work is told at once", times("g", 40) + "W" + times("d", 60) + "E" + times("d", 10), []string{"raised device-fault 01:41"}},
+		{"silence through the work is told after it", times("g", 40) + "W" + times("c", 60) + "E" + times("c", 10), []string{"raised stale 01:41"}},
+		{"what stood stands while somebody works", times("d", 40) + "W" + times("g", 40) + "E" + times("g", 3), []string{"raised device-fault 00:30", "cleared device-fault 01:22"}},
 		{"frozen", times("f", 40), []string{"raised value-frozen 00:30"}},
 	}
 	for _, tt := range tests {
