@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
 	"ohmdrift/diagnostics/quantity"
@@ -352,4 +354,41 @@ func TestACheckIsAGap(t *testing.T) {
 	if s := x.e.s.Sensor.Storm; s != storm {
 		t.Error("a lead that was retightened in the check passes for a bad value")
 	}
+}
+
+// Whatever a hand does to the leads in a function check of up to an hour, nothing is
+// said of a loop that is afterwards as it was, in the check and in the month after it.
+func TestAFunctionCheckRaisesNothing(tb *testing.T) {
+	rapid.Check(tb, func(t *rapid.T) {
+		w := rapid.SampledFrom(ways()).Draw(t, "way")
+		c := newCable(rapid.Uint64().Draw(t, "seed"))
+		before := rapid.IntRange(0, 40*perDay).Draw(t, "samples before")
+		seconds := rapid.IntRange(1, 3600).Draw(t, "seconds of the check")
+		e := mustEngine(tb, testSpec(tb, "TT-1", w.method, w.reports))
+		out := c.feed(e, 0, before)
+		from := testStart.Add(time.Duration(before) * 10 * time.Minute)
+		e.Check(from, from.Add(time.Duration(seconds)*time.Second))
+		moved := -1.0
+		for s := 1; s < seconds; s += rapid.IntRange(1, 120).Draw(t, "poll after") {
+			x := c.at(e.m.spec, before)
+			x.At = from.Add(time.Duration(s) * time.Second)
+			if moved < 0 || s%7 == 0 { // it rests for some polls
+				moved = rapid.Float64Range(0, 250).Draw(t, "contact")
+			}
+			k := rapid.IntRange(0, 3).Draw(t, "lead")
+			x.Leads[k] += quantity.Ohm(moved)
+			x.LoopA += quantity.Ohm(moved)
+			x.Sensor += quantity.Ohm(moved)
+			x.Reading = e.m.spec.Sensor.Inverse(x.Sensor, 0)
+			if moved > 200 {
+				x.Leads[k], x.LoopA, x.Sensor, x.Reading = quantity.Ohm(nan), quantity.Ohm(nan), quantity.Ohm(nan), quantity.DegC(nan)
+			}
+			out = e.Step(&x, nil, out)
+		}
+		after := before + 1 + seconds/600
+		out = append(out, c.feed(e, after, after+30*perDay)...)
+		if len(out) > 0 {
+			t.Fatalf("a check of %d s: %v", seconds, printed(out))
+		}
+	})
 }
