@@ -99,6 +99,15 @@ func (e *Engine) enough() bool {
 	return int(e.s.Block.N) >= max(2, want/3)
 }
 
+// endBlock closes the running block; one that ends in a function check is not judged.
+func (e *Engine) endBlock(out []finding.Finding) []finding.Finding {
+	if e.s.Work {
+		e.dropBlock()
+		return out
+	}
+	return e.closeBlock(out)
+}
+
 // closeBlock judges the running block and begins the next one.
 func (e *Engine) closeBlock(out []finding.Finding) []finding.Finding {
 	b := &e.s.Block

@@ -56,12 +56,13 @@ func (e *Engine) endCheck(at int64) {
 	}
 }
 
-// interrupt drops what was begun and not finished: the slot and the block, the row of
-// samples with an open circuit, an excursion that has not returned.
+// interrupt drops what was begun and not finished: the slot, the row of samples with an
+// open circuit, an excursion that has not returned. The block goes on over a check as
+// over any gap: of somebody who only looks every day it would lose as many blocks, and
+// where something was done it steps as it does where nobody tells of it.
 func (e *Engine) interrupt() {
 	st := &e.s
 	st.Slot.N = 0
-	e.dropBlock()
 	st.Open = openState{}
 	st.Sensor.Known = false
 	if e.m.up || e.m.down {
@@ -89,6 +90,7 @@ func (e *Engine) Journal(at time.Time, en Entry, out []finding.Finding) []findin
 	e.s.Last = max(e.s.Last, at.Unix())
 	e.s.Work, e.s.Hold = false, 0
 	e.interrupt()
+	e.dropBlock()
 	e.s.Anew = e.s.Last
 	why := "work done, learning anew"
 	if en == BaselineAccepted {

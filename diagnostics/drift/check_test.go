@@ -300,7 +300,8 @@ func TestWhatWasOpenStaysOpenInACheck(t *testing.T) {
 	}
 }
 
-// What was begun before the check or in it is not finished after it.
+// What was begun before the check or in it is not finished after it, but for the block,
+// which only work ends.
 func TestACheckDropsWhatWasBegun(t *testing.T) {
 	for _, entry := range []Entry{FunctionCheck, CheckEnded, WorkDone, BaselineAccepted} {
 		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireLoop, wiring.PairsOnly))
@@ -313,12 +314,28 @@ func TestACheckDropsWhatWasBegun(t *testing.T) {
 			t.Fatal("nothing has begun: the test shows nothing")
 		}
 		e.Journal(testStart.AddDate(0, 0, 20).Add(4*time.Hour), entry, nil)
-		if s.Slot.N != 0 || s.Block.N != 0 || s.Heat.Mask != 0 || s.Ch[0].DiffN != 0 {
+		if anew := entry == WorkDone || entry == BaselineAccepted; (s.Block.N == 0) != anew || (s.Heat.Mask == 0) != anew || (s.Ch[0].DiffN == 0) != anew || s.Slot.N != 0 {
 			t.Errorf("entry %d: slot %d, block %d, warmed %b, differences %d", entry, s.Slot.N, s.Block.N, s.Heat.Mask, s.Ch[0].DiffN)
 		}
 		if s.Open.N != 0 || s.Ch[0].Spike.Run != 0 || s.Ch[0].PrevOK || s.Sensor.Known || s.Ch[ofSensor].UN != 0 {
 			t.Errorf("entry %d: open %d, excursion %d, calm value %t, sensor value %t, polls in a row %d",
 				entry, s.Open.N, s.Ch[0].Spike.Run, s.Ch[0].PrevOK, s.Sensor.Known, s.Ch[ofSensor].UN)
+		}
+	}
+}
+
+// A block that ends in a check is not judged: nothing is found while somebody works.
+func TestABlockThatEndsInACheckIsNotJudged(t *testing.T) {
+	for _, says := range []bool{true, false} {
+		x := newChecked(t, nil)
+		x.run(25 + noon - 0.01)
+		n := x.e.s.Copper.Blocks
+		if says {
+			x.e.Check(x.at(25+noon-0.01), x.at(25+noon+0.01))
+		}
+		x.run(25 + noon + 0.005)
+		if judged := x.e.s.Copper.Blocks != n; judged == says {
+			t.Errorf("judged %t with a check %t", judged, says)
 		}
 	}
 }

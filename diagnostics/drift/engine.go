@@ -56,7 +56,7 @@ func (e *Engine) Step(s *measure.Sample, nb *Neighbour, out []finding.Finding) [
 		e.clockwork(t)
 		st.Slot.Index = i
 		if i := t / blockS; i != st.Block.Index {
-			out = e.closeBlock(out)
+			out = e.endBlock(out)
 			st.Block.Index = i
 			e.frame(&fr)
 		}
