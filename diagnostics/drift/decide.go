@@ -98,7 +98,7 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 		return 0 // no copper to hold it against, or a jumper: told as that
 	}
 	_, _, even := e.balanced(p)
-	if ch.Over >= believe && e.settled(k, p) && !even {
+	if ch.Over >= believe && p.level[k] > 0 && e.settled(k, p) && !even {
 		w = max(p.level[k], p.quick[k]/quickTimes) / p.limit[k]
 	}
 	if e.climbing(k, p) {
