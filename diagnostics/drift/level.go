@@ -20,7 +20,7 @@ const (
 	floorGrid    = 1.0    // of the resolution: rounding hides half a step, on two leads against each other a whole one
 	stillGrid    = 1.5    // where nothing carries the values over the steps: half a step more of what was rounded in the baseline
 	floorScale   = 2.5    // mean absolute residuals of a block: two days of them average to a third
-	floorCalm    = 2.5    // of the largest swing in the baseline: a hot line beside one core is no contact
+	floorCalm    = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
 	floorPair    = 0.005  // where two values stand against each other
 	calmPair     = 5      // of the largest swing of the baseline there: the swing of both is in it
 	pairSettling = 120    // blocks after work in which, of two, the fall of one can pass for the rise of the other
@@ -82,7 +82,7 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 		least(stillGrid*float64(e.s.Grid.Step), "resolution of the device, which holds the lead still")
 	}
 	least(floorScale*float64(ch.Scale), "2.5 × block-to-block scatter of the baseline")
-	least(floorCalm*float64(ch.Calm), "2.5 × largest swing of the baseline")
+	least(floorCalm*float64(ch.Calm), "3 × largest swing of the baseline")
 	switch e.m.n {
 	case 2: // the difference of two, each with its own slow drift
 		least(floorPair, "what two sound leads may part by")
