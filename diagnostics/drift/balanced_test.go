@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"ohmdrift/diagnostics/finding"
@@ -104,5 +105,76 @@ func TestFallFromWhichAVoltageIsLookedFor(t *testing.T) {
 	}
 	if d := on(b[0].Time); d < 60 || d > 66 {
 		t.Errorf("told on day %.1f, want it with 10 mΩ, from day 60 on", d)
+	}
+}
+
+// young returns an engine of three leads of one length that has said nothing yet, all
+// of them beyond their thresholds for as long as a rise takes to be told.
+func young(t *testing.T) *Engine {
+	t.Helper()
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	for k := range e.m.n {
+		e.s.Ch[k].Base, e.s.Ch[k].Over = 0.5, believe
+	}
+	return e
+}
+
+// What two leads have that are balanced waits, and the third is not taken for copper
+// that two rose against; a contact and what is far beyond do not wait.
+func TestBalancedLeadsWait(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		level []float64
+		told  bool
+		two   bool
+	}{
+		{"exchanged", []float64{3.3, -3.2, 0.1}, false, false},
+		{"a contact", []float64{3.3, 0, 0.1}, true, false},
+		{"two that rose, far beyond", []float64{7, -6.8, 0.1}, true, true},
+	} {
+		e, p := young(t), levelsOf(tt.level...)
+		for k := range e.m.n {
+			p.reach[k] = math.Inf(1)
+			p.quick[k] = p.level[k]
+		}
+		if told := e.weigh(0, p) > 0; told != tt.told {
+			t.Errorf("%s: told %v, want %v", tt.name, told, tt.told)
+		}
+		if two := e.twoRose(p); two != tt.two {
+			t.Errorf("%s: two rose %v, want %v", tt.name, two, tt.two)
+		}
+	}
+}
+
+// A lead far below its copper of which the last blocks are above it, as where a hot line
+// stood in the baseline and is off by turns, did not rise.
+func TestLastBlocksAboveALevelBelow(t *testing.T) {
+	for level, told := range map[float64]bool{-38: false, 2: true} {
+		e, p := young(t), levelsOf(level, 0, 0)
+		p.quick[0], p.reach[0] = 0.0097, math.Inf(1)
+		if got := e.weigh(0, p) > 0; got != told {
+			t.Errorf("level of %g mΩ: told %v, want %v", level, got, told)
+		}
+	}
+}
+
+// From samples: b1 comes to where b2 was and b2 to where b1 was, too slowly for a jump to
+// be seen. It is a note and no finding.
+func TestExchangeThatNobodySawIsLearnt(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(11)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) {
+		x := 0.0036 * min(max(0, d-60)/3, 1)
+		v[measure.B1] += x
+		v[measure.B2] -= x
+	}
+	fs := c.feed(e, 0, 90*perDay)
+	if b := bad(fs); len(b) > 0 {
+		t.Errorf("told: %v", printed(b))
+	}
+	if !slices.ContainsFunc(fs, func(f finding.Finding) bool {
+		return f.Kind == finding.LeadsSwapped && f.Leads == finding.LeadsOf(measure.B1)|finding.LeadsOf(measure.B2)
+	}) {
+		t.Errorf("nobody notes it: %v", printed(fs))
 	}
 }
