@@ -57,7 +57,7 @@ func (e *Engine) exchanged(p *picture) (a, b int, ok bool) {
 	own := func(k int) float64 { return e.s.Ch[k].Base*p.f + e.s.Ch[k].usual(p.f) }
 	d := own(b) - own(a)
 	near := func(x float64) bool { return math.Abs(x-d) < balancedPlace*math.Abs(d)+balancedOhm }
-	return a, b, d > 0 && near(p.level[a]) && near(-p.level[b])
+	return a, b, near(p.level[a]) && near(-p.level[b])
 }
 
 // balancedLeast is the level from which it is worth learning, of the threshold.

@@ -72,3 +72,16 @@ func TestAYoungBaselineIsTold(t *testing.T) {
 		}
 	}
 }
+
+// What is too new for the level of two days is told by that of 18 hours, so that the
+// number is beyond the threshold beside it.
+func TestADriftIsToldByTheLevelThatIsBeyond(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	for level, want := range map[float64]string{2: "4.2 mΩ beyond its copper (median of 18 hours)", 3.5: "3.5 mΩ beyond its copper (median of two days)"} {
+		p := levelsOf(level, 0, 0)
+		p.quick[0], p.reach[0] = 0.0042, math.Inf(1)
+		if got := e.sayDrift(0, p); !strings.Contains(got, want) {
+			t.Errorf("level of %g mΩ: %s; want %s", level, got, want)
+		}
+	}
+}
