@@ -66,12 +66,8 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 		return e.tellBridged(p, out), true
 	}
 	away := now/cu.JumpFrom - 1
-	if math.Abs(away) < newFactor || !e.newToday(away) {
-		cu.JumpAt = 0
-		return out, false
-	}
-	if !e.allJumped(p, away) {
-		cu.JumpAt = 0 // one lead is no cable
+	if math.Abs(away) < newFactor || !e.newToday(away) || !e.allJumped(p, away) { // one lead is no cable
+		cu.dismiss(p.at, now)
 		return out, false
 	}
 	if cu.JumpWait = min(cu.JumpWait+1, 200); cu.JumpWait < jumpBlocks {
@@ -92,6 +88,15 @@ func (e *Engine) works(p *picture, out []finding.Finding) ([]finding.Finding, bo
 	out = e.raise(aboutWork, p.at, &c, out)
 	e.renew()
 	return out, true
+}
+
+// dismiss ends the wait for a jump that did not stay: in a block that ended at a time
+// the factor was now. A jump at its end, which the pending one hid, is waited for next.
+func (c *copperState) dismiss(at int64, now float64) {
+	c.JumpAt = 0
+	if math.Abs(c.Slot/now-1) > jumpFactor {
+		c.JumpAt, c.JumpFrom, c.JumpWait = at, now, 0
+	}
 }
 
 // newToday tells whether the factor is away from that of the same hours of the
