@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"ohmdrift/diagnostics/finding"
@@ -89,5 +90,69 @@ func TestContactBesideHotLine(t *testing.T) {
 	}
 	if d := fs[0].Time.Sub(testStart).Hours() / 24; d < 60 || d > 80 || fs[0].Leads != finding.LeadsOf(measure.B1) {
 		t.Errorf("%s %v on day %.1f, want b1 between 60 and 80", fs[0].Kind, fs[0].Leads, d)
+	}
+}
+
+// A line that was warm for hours in the baseline and stays warm for a week of frost
+// moves its core for days by more than three of its standard deviations: still no
+// contact. A core that no line warmed is one by as much.
+func TestFrostBesideAHotLine(t *testing.T) {
+	for _, tt := range []struct {
+		name   string
+		warmed bool // four hours in forty
+		found  bool
+	}{{"beside the line", true, false}, {"by itself", false, true}} {
+		e := mustEngine(t, testSpec(t, "TT-2101", wiring.ThreeWireDual, wiring.AllLeads))
+		c := newCable(7)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			heat := func(h float64) float64 { // on for h hours since it came on
+				return 1 - math.Exp(-h/0.4)
+			}
+			switch h := math.Mod(d, 1.7) * 24; {
+			case d >= 60 && d < 64:
+				v[measure.B1] += 0.02 * heat((d-60)*24)
+			case d >= 64:
+				v[measure.B1] += 0.02 * math.Exp(-(d-64)*24/0.4)
+			case tt.warmed && h < 4:
+				v[measure.B1] += 0.02 * heat(h)
+			case tt.warmed:
+				v[measure.B1] += 0.02 * heat(4) * math.Exp(-(h-4)/0.4)
+			}
+		}
+		out := counted(c.feed(e, 0, 80*perDay))
+		if got := len(out) > 0; got != tt.found {
+			t.Errorf("%s: %v, want a finding %v", tt.name, printed(out), tt.found)
+		}
+		var v View
+		e.Explain(&v)
+		if hot := strings.HasPrefix(v.Rule[measure.B1], "4.5 × largest swing"); hot != tt.warmed {
+			t.Errorf("%s: threshold by %s", tt.name, v.Rule[measure.B1])
+		}
+	}
+}
+
+func TestWhichLeadLiesBesideSomethingHot(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		calm  []float32 // largest swings of the baseline, mΩ
+		alone bool      // of the first
+	}{
+		{"one swung", []float32{5, 0.3, 0.4}, true},
+		{"all did", []float32{5, 4, 4}, false},
+		{"two did", []float32{5, 4, 0.5}, true},
+		{"hardly at all", []float32{1.5, 0.1, 0.1}, false},
+		{"of two the swing is in both", []float32{9, 2}, false},
+	} {
+		reports := wiring.AllLeads
+		if len(tt.calm) == 2 {
+			reports = wiring.PairsOnly
+		}
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, reports))
+		for k, x := range tt.calm {
+			e.s.Ch[k].Calm = x / 1000
+		}
+		if got := e.heatedAlone(0); got != tt.alone {
+			t.Errorf("%s: %v", tt.name, got)
+		}
 	}
 }

@@ -21,6 +21,9 @@ const (
 	stillGrid    = 1.5    // where nothing carries the values over the steps: half a step more of what was rounded in the baseline
 	floorScale   = 2.5    // mean absolute residuals of a block: two days of them average to a third
 	floorCalm    = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
+	hotCalm      = 4.5    // of it where the lead stands out by it: a line that is hot for one hour in twenty moves it by that many standard deviations, for days when it stays on
+	hotTimes     = 4      // times the largest swing of the calmest other lead, from which it stands out
+	hotLeast     = 0.002  // and more than sound leads swing by, Ω
 	floorPair    = 0.005  // where two values stand against each other
 	calmPair     = 5      // of the largest swing of the baseline there: the swing of both is in it
 	pairSettling = 120    // blocks after work in which, of two, the fall of one can pass for the rise of the other
@@ -83,6 +86,9 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	}
 	least(floorScale*float64(ch.Scale), "2.5 × block-to-block scatter of the baseline")
 	least(floorCalm*float64(ch.Calm), "3 × largest swing of the baseline")
+	if e.heatedAlone(k) {
+		least(hotCalm*float64(ch.Calm), "4.5 × largest swing of the baseline, in which no other lead took part")
+	}
 	switch e.m.n {
 	case 2: // the difference of two, each with its own slow drift
 		least(floorPair, "what two sound leads may part by")
@@ -107,6 +113,18 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 		x = math.Hypot(x, s)
 	}
 	return x, rule
+}
+
+// heatedAlone tells whether a channel swung in the baseline as no other lead did: it
+// lies beside something hot. (Of two the swing is in both.)
+func (e *Engine) heatedAlone(k int) bool {
+	x := float64(e.s.Ch[k].Calm)
+	for j := range e.m.n {
+		if j != k && hotTimes*float64(e.s.Ch[j].Calm) < x {
+			return e.m.n > 2 && x > hotLeast
+		}
+	}
+	return false
 }
 
 // quickTimes a threshold must the last three blocks be beyond to count as two days
