@@ -52,6 +52,10 @@ const (
 	// gets to all within days, but contacts do not grow alike, and an onset is
 	// read from when each left its own baseline.
 	togetherS = 21 * dayS
+	// stepsS is how far steps of one cause can lie apart: a step comes by work or by
+	// a blow, to all at once, and is dated to six hours. What gets into a box works
+	// slowly, so steps are joined with steps alone.
+	stepsS = dayS
 	// drySpell is how long fewer than two must be bad before a common cause counts
 	// as gone: contacts of a wet box recover between two rains.
 	drySpell = 7 * dayS
@@ -80,6 +84,15 @@ type common struct {
 	Updated  int64
 	Members  []int // loops that were part of it, by tag; who recovers stays until all is cleared, so that it is cleared for everyone who was told
 	Told     int   // members when it was last told
+	Steps    bool  // it is of loops that stepped
+}
+
+// spread is how far onsets of one cause can lie apart, s.
+func spread(steps bool) int64 {
+	if steps {
+		return stepsS
+	}
+	return togetherS
 }
 
 // groupsOf returns the groups of two loops and more: boxes, cables, cabinets.
@@ -163,7 +176,8 @@ func (s *Site) together(at time.Time, out []finding.Finding) []finding.Finding {
 		best := cluster{group: -1, chance: mostChance}
 		for i := range s.groups {
 			if !s.groups[i].common.Standing {
-				s.closest(i, taken, &best)
+				s.closest(i, taken, false, &best)
+				s.closest(i, taken, true, &best)
 			}
 		}
 		if best.group < 0 {
@@ -173,7 +187,7 @@ func (s *Site) together(at time.Time, out []finding.Finding) []finding.Finding {
 			taken[l] = true
 		}
 		g := &s.groups[best.group]
-		g.common = common{Standing: true, First: best.loops[0], Since: s.onset(best.loops[0]), Last: s.onset(best.loops[len(best.loops)-1]), Raised: now, Members: best.loops}
+		g.common = common{Standing: true, First: best.loops[0], Since: s.onset(best.loops[0]), Last: s.onset(best.loops[len(best.loops)-1]), Raised: now, Members: best.loops, Steps: s.stepped(best.loops[0])}
 		s.faults -= float64(len(best.loops) - 1) // one fault, not several
 		s.sortByTag(g.common.Members)
 		out = s.tell(g, now, finding.Raised, out)
@@ -201,6 +215,9 @@ func (s *Site) bad(loop int) bool {
 	return p.Kind != "" && p.Kind != finding.ThermalEMF && !p.Since.IsZero()
 }
 
+// stepped tells whether a loop that is bad stepped.
+func (s *Site) stepped(loop int) bool { return s.put[loop].Kind == finding.LeadStep }
+
 func (s *Site) sortByTag(loops []int) {
 	slices.SortFunc(loops, func(a, b int) int { return strings.Compare(s.loops[a].Tag, s.loops[b].Tag) })
 }
@@ -212,9 +229,10 @@ func (s *Site) follow(g *group, now int64, taken map[int]bool, out []finding.Fin
 	if !c.Standing {
 		return out
 	}
+	c.Steps = c.Steps && slices.ContainsFunc(c.Members, s.stepped) // steps that grow are like any others
 	for _, l := range g.loops {
 		t := s.onset(l)
-		if !s.bad(l) || t < c.Since-togetherS || t > c.Last+togetherS {
+		if !s.bad(l) || s.stepped(l) != c.Steps || t < c.Since-spread(c.Steps) || t > c.Last+spread(c.Steps) {
 			continue
 		}
 		if !slices.Contains(c.Members, l) {
@@ -245,12 +263,12 @@ func (s *Site) follow(g *group, now int64, taken map[int]bool, out []finding.Fin
 }
 
 // closest puts the least accidental cluster of a group into best, if it beats
-// what is there.
-func (s *Site) closest(i int, taken map[int]bool, best *cluster) {
+// what is there: of the loops that stepped, or of the others.
+func (s *Site) closest(i int, taken map[int]bool, steps bool, best *cluster) {
 	g := &s.groups[i]
 	s.gone = s.gone[:0]
 	for _, l := range g.loops {
-		if s.bad(l) && !taken[l] {
+		if s.bad(l) && !taken[l] && s.stepped(l) == steps {
 			s.gone = append(s.gone, l)
 		}
 	}
@@ -261,7 +279,7 @@ func (s *Site) closest(i int, taken map[int]bool, best *cluster) {
 	for a := range s.gone {
 		for b := a + leastLoops - 1; b < len(s.gone); b++ {
 			w := s.onset(s.gone[b]) - s.onset(s.gone[a])
-			if w > togetherS {
+			if w > spread(steps) {
 				break
 			}
 			if q := chance(s.rate(b-a+1), len(g.loops), b-a+1, w); q < best.chance {

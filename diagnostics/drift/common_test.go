@@ -323,3 +323,59 @@ func TestMarkAllocatesNothingWhileAllIsSound(t *testing.T) {
 		t.Errorf("%g allocations a mark, want 0", n)
 	}
 }
+
+// A step comes by work or a blow, what gets into a box works slowly: the one says
+// nothing of the other. Steps of one day are one matter; those that grow are like others.
+func TestStepsAreJoinedWithSteps(t *testing.T) {
+	stepped := func(days float64) Published {
+		p := wornAt(days)
+		p.Kind = finding.LeadStep
+		return p
+	}
+	for _, tt := range []struct {
+		name string
+		puts []Published
+		want int // loops told together
+	}{
+		{"a step among three that grow", []Published{stepped(3), wornAt(3), wornAt(5), wornAt(6)}, 3},
+		{"a step and one that grows", []Published{stepped(3), wornAt(3)}, 0},
+		{"two steps of one day", []Published{stepped(3), stepped(3.5)}, 2},
+		{"two steps of two days", []Published{stepped(3), stepped(5)}, 0},
+		{"two steps among two that grow: the less likely is told", []Published{stepped(3), stepped(3.5), wornAt(3), wornAt(3.1), wornAt(3.2)}, 3},
+	} {
+		s := siteOf(t, 5, 1)
+		for i := range 5 {
+			s.Put(i, sound)
+		}
+		for i, p := range tt.puts {
+			s.Put(i, p)
+		}
+		out := s.Mark(testStart.Add(20*24*time.Hour), nil)
+		got := 0
+		if len(out) > 0 {
+			got = len(out[0].Loops)
+		}
+		if got != tt.want || len(out) > 1 {
+			t.Errorf("%s: %v, want %d loops together", tt.name, printed(out), tt.want)
+		}
+	}
+	s := siteOf(t, 5, 1)
+	for i := range 5 {
+		s.Put(i, sound)
+	}
+	s.Put(0, stepped(3))
+	s.Put(1, stepped(3.5))
+	day := func(d int) time.Time { return testStart.Add(time.Duration(d) * 24 * time.Hour) }
+	if out := s.Mark(day(4), nil); len(out) != 1 {
+		t.Fatalf("two steps of one day: %v", printed(out))
+	}
+	s.Put(2, wornAt(4))
+	if out := s.Mark(day(6), nil); len(out) != 0 {
+		t.Errorf("one that grows has joined two that stepped: %v", printed(out))
+	}
+	s.Put(0, wornAt(3))
+	s.Put(1, wornAt(3.5))
+	if out := s.Mark(day(8), nil); len(out) != 1 || len(out[0].Loops) != 3 {
+		t.Errorf("the steps grow as the third does: %v, want three together", printed(out))
+	}
+}

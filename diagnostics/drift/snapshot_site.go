@@ -28,7 +28,7 @@ type siteLoop struct {
 
 // siteGroup is what stands about one group; Members indices of loops follow it.
 type siteGroup struct {
-	Standing                          bool
+	Standing, Steps                   bool
 	First, Told                       int32
 	Since, Last, Few, Raised, Updated int64
 	Members                           uint32
@@ -50,7 +50,7 @@ func (s *Site) Snapshot(b []byte) []byte {
 	}
 	for i := range s.groups {
 		c := &s.groups[i].common
-		b = put(b, siteGroup{c.Standing, int32(c.First), int32(c.Told), c.Since, c.Last, c.Few, c.Raised, c.Updated, uint32(len(c.Members))})
+		b = put(b, siteGroup{c.Standing, c.Steps, int32(c.First), int32(c.Told), c.Since, c.Last, c.Few, c.Raised, c.Updated, uint32(len(c.Members))})
 		for _, m := range c.Members {
 			b = binary.LittleEndian.AppendUint32(b, uint32(m))
 		}
@@ -112,7 +112,7 @@ func (s *Site) Restore(b []byte) error {
 	for i := range stands {
 		var x siteGroup
 		r.get(&x)
-		c := common{x.Standing, int(x.First), x.Since, x.Last, x.Few, x.Raised, x.Updated, nil, int(x.Told)}
+		c := common{x.Standing, int(x.First), x.Since, x.Last, x.Few, x.Raised, x.Updated, nil, int(x.Told), x.Steps}
 		for range min(int(x.Members), len(s.loops)) {
 			c.Members = append(c.Members, int(r.uint32()))
 		}
