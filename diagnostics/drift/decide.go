@@ -426,7 +426,7 @@ func (e *Engine) spiking(k int) bool {
 		return false
 	}
 	sure, all := e.spikeNeed(k)
-	return s.confirmed(sure) || s.frequent(all) || e.oddsFor(k) >= oddsCall && s.Sure+s.Maybe > 2*s.Down
+	return s.confirmed(sure) || s.frequent(all) || (e.oddsFor(k) >= oddsCall || e.openedOnce(k)) && s.Sure+s.Maybe > 2*s.Down
 }
 
 // confirmed tells whether the sensor value shows so many excursions, and few falls.

@@ -68,6 +68,9 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case e.spiking(k) && !(float64(ch.Spike.Size) <= p.level[k]):
 		c.kind, c.contact = finding.LeadIntermittent, float64(ch.Spike.Size)
 		c.evidence = e.saySpikes(k)
+		if e.onceOnly(k) {
+			c.sure = plainSure
+		}
 	case e.voltage(k, p) || p.level[k] < -2*p.limit[k]:
 		c.kind = finding.ThermalEMF
 		c.evidence = e.sayBelow(k, p)

@@ -56,6 +56,15 @@ const (
 	// proofGain is by how much what a contact did to the two values of one poll
 	// may differ: it moves while they are measured.
 	proofGain = 0.1
+	// rampBend is by how much a process that moves meanwhile is off its straight course
+	// in the middle, as a share of half its move and a standard deviation: a third where
+	// it follows with a time constant of one or two polls. Where it jumps it is all of
+	// it, for which the tails are there.
+	rampBend = 0.3
+	// closeGain is by how much they may differ where it kept still: the accuracy of
+	// both values, and closeMost what that can say at most: one amount in fifty is
+	// right to so much by chance.
+	closeGain, closeMost = 0.01, 4
 	// proofLeast is the least scatter of a sensor value, as a share of it: the
 	// last digit of 16 bits and noise; common practice.
 	proofLeast = 5e-5
@@ -74,32 +83,50 @@ func (e *Engine) proof(k int, after float64) float64 {
 	}
 	n := float64(p.Run)
 	want, out := float64(p.Want)/n, float64(p.Out)/n
-	if back := (after - s.Value) / 2; back == back {
-		out -= back
+	back := (after - s.Value) / 2
+	if back != back {
+		back = 0
 	}
+	out -= back
 	if !s.Known || s.Sigma == 0 || math.IsNaN(out) || !(want != 0) {
 		return 0
 	}
 	// Of steps σ: a walk leaves σ²/2 in it, noise 3σ²/4 of single values.
 	sigma := max(s.Sigma, proofLeast*s.Value)
 	v := 0.75 * sigma * sigma * max(1, float64(e.s.Last-p.Start)/float64(max(e.s.Step, 1))/n)
+	v += rampBend * rampBend * back * back
 	v = 3 * (v + proofGain*proofGain*want*want)
-	x := 2 * math.Log((v+out*out)/(v+(out-want)*(out-want)))
-	return min(max(x, -proofMost), proofMost)
+	d := (out - want) * (out - want)
+	x := min(max(2*math.Log((v+out*out)/(v+d)), -proofMost), proofMost)
+	if x > spikeProof {
+		x += closeness(v, v-3*(proofGain*proofGain-closeGain*closeGain)*want*want, d)
+	}
+	return x
 }
 
-// bet moves the odds of channel k by an excursion. One spell of excursions is one
-// occasion: a hand on the terminals makes several.
-func (e *Engine) bet(k int, proof float64) {
+// closeness is what it adds to the proof that the sensor value moved by the right
+// amount to the last digit: the logarithm of the likelihood ratio of a contact that
+// kept still while both were measured, as every second does, and one that moved. It
+// takes something away where the amount is right about only. Both are three times
+// their variances, d is the squared difference.
+func closeness(moved, kept, d float64) float64 {
+	x := 1.5*math.Log(kept/moved) - 2*math.Log((kept+d)/(moved+d))
+	return min(math.Log((1+math.Exp(x))/2), closeMost)
+}
+
+// bet moves the odds of channel k by an excursion that left its gate. One spell of
+// excursions is one occasion: a hand on the terminals makes several.
+func (e *Engine) bet(k int, proof, gate float64) {
 	p := &e.s.Ch[k].Spike
 	slot := int32(e.s.Last / slotS)
 	if p.Spell != 0 && slot-p.Spell < hourS/slotS {
-		p.Spell = slot
+		p.Spell, p.Plain = slot, false
 		return
 	}
 	p.Spell = slot
 	bad := e.badRate(k)
 	x := math.Log(contactOver(bad)/bad) + proof + e.sizeTells(k)
+	p.Plain = p.Plain || e.plain(k, x, proof, gate)
 	p.Odds = min(max(p.Odds+float32(min(x, oddsOnce)), 0), oddsMost)
 }
 
@@ -131,13 +158,17 @@ func (e *Engine) badRate(k int) float64 {
 }
 
 // opened raises a contact with the excursion that makes it sure, hours before the
-// block ends: it may be the last before the circuit opens.
+// block ends: it may be the last before the circuit opens. Where the sensor value shows
+// none of them the block must end: a coarser resolution is known then, whose steps
+// look so.
 func (e *Engine) opened(out []finding.Finding) []finding.Finding {
 	if e.s.Found[aboutContact].Kind != 0 || e.s.Copper.JumpAt != 0 {
 		return out
 	}
 	for k := range e.m.n {
-		if s := &e.s.Ch[k].Spike; e.oddsFor(k) < oddsCall || s.Spell != int32(e.s.Last/slotS) || !e.spiking(k) {
+		s := &e.s.Ch[k].Spike
+		newly := s.Spell == int32(e.s.Last/slotS) && s.Sure > plainLeft && e.oddsFor(k) >= oddsCall
+		if !newly && !e.openedOnce(k) || !e.spiking(k) {
 			continue
 		}
 		p := e.newest()

@@ -2,7 +2,9 @@ package drift
 
 import (
 	"math"
+	"strings"
 	"testing"
+	"time"
 
 	"ohmdrift/diagnostics/finding"
 	"ohmdrift/diagnostics/measure"
@@ -11,10 +13,14 @@ import (
 
 // bounce opens lead b1 by some Ω in the poll nearest to each of some days.
 func bounce(ohm float64, days ...float64) func(float64, *[measure.LeadCount]float64) {
+	return bounceOf(measure.B1, ohm, days...)
+}
+
+func bounceOf(l measure.Lead, ohm float64, days ...float64) func(float64, *[measure.LeadCount]float64) {
 	return func(d float64, v *[measure.LeadCount]float64) {
 		for _, x := range days {
 			if math.Abs(d-x) < 0.5/perDay {
-				v[measure.B1] += ohm
+				v[l] += ohm
 			}
 		}
 	}
@@ -23,23 +29,30 @@ func bounce(ohm float64, days ...float64) func(float64, *[measure.LeadCount]floa
 // TestFewExcursions: how many excursions make a contact depends on what the
 // sensor value says of them, on when they came and on how the loop's bus is.
 func TestFewExcursions(t *testing.T) {
+	const hour = 1.0 / 24
 	tests := []struct {
 		name   string
 		method wiring.Method
 		shown  bool // the sensor value moves with the lead
 		ohm    float64
 		days   []float64
-		found  int // excursions until it is called; 0 = not at all
+		found  int     // excursions until it is called; 0 = not at all
+		sooner float64 // not before so many days after the last of them
+		later  float64 // at most so many days after it
 	}{
-		{"one may be anything", wiring.ThreeWireDual, true, 0.3, []float64{40.3}, 0},
-		{"two on two days", wiring.ThreeWireDual, true, 0.3, []float64{40.3, 44.7}, 2},
-		{"two in one hour are one visit", wiring.ThreeWireDual, true, 0.3, []float64{40.3, 40.32}, 0},
-		{"two that only the register shows", wiring.ThreeWireDual, false, 0.3, []float64{40.3, 44.7}, 0},
-		{"two where the method hides them", wiring.FourWire, true, 0.3, []float64{40.3, 44.7}, 0},
-		{"three where the method hides them", wiring.FourWire, true, 0.3, []float64{40.3, 44.7, 46.1}, 3},
-		{"three of a size that digits have", wiring.FourWire, true, 12, []float64{40.3, 44.7, 50.1, 60}, 0},
-		{"five in two hours are one visit", wiring.FourWire, true, 0.05, []float64{40.3, 40.32, 40.34, 40.36, 40.38}, 0},
-		{"two months apart", wiring.ThreeWireDual, true, 0.3, []float64{40.3, 100.7}, 0},
+		{"one that the sensor value shows, when an hour has passed", wiring.ThreeWireDual, true, 0.3, []float64{40.3}, 1, 0.9 * hour, 1.5 * hour},
+		{"one as small as noise could be", wiring.ThreeWireDual, true, 0.015, []float64{40.3}, 0, 0, 0},
+		{"one that only the register shows", wiring.ThreeWireDual, false, 0.3, []float64{40.3}, 0, 0, 0},
+		{"two small ones on two days", wiring.ThreeWireDual, true, 0.015, []float64{40.3, 44.7}, 2, 0, hour / 2},
+		{"two in one hour are one visit", wiring.ThreeWireDual, true, 0.3, []float64{40.3, 40.32}, 0, 0, 0},
+		{"two in one hour are one visit, one a day later is another", wiring.ThreeWireDual, true, 0.3, []float64{40.3, 40.32, 41.3}, 3, 0, 1.5 * hour},
+		{"two that only the register shows", wiring.ThreeWireDual, false, 0.3, []float64{40.3, 44.7}, 0, 0, 0},
+		{"one where the method hides it", wiring.FourWire, true, 0.3, []float64{40.3}, 0, 0, 0},
+		{"two where the method hides them", wiring.FourWire, true, 0.3, []float64{40.3, 44.7}, 0, 0, 0},
+		{"three where the method hides them, when the block ends", wiring.FourWire, true, 0.3, []float64{40.3, 44.7, 46.1}, 3, 2 * hour, 0.25},
+		{"three of a size that digits have", wiring.FourWire, true, 12, []float64{40.3, 44.7, 50.1, 60}, 0, 0, 0},
+		{"five in two hours are one visit", wiring.FourWire, true, 0.05, []float64{40.3, 40.32, 40.34, 40.36, 40.38}, 0, 0, 0},
+		{"two small ones two months apart", wiring.ThreeWireDual, true, 0.015, []float64{40.3, 100.7}, 0, 0, 0},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -69,8 +82,8 @@ func TestFewExcursions(t *testing.T) {
 			if f.Kind != finding.LeadIntermittent || f.Leads != finding.LeadsOf(measure.B1) {
 				t.Errorf("got %s %v: %s", f.Kind, f.Leads.Names(), f.Evidence)
 			}
-			if x := tt.days[tt.found-1]; d < x-0.01 || d > x+0.02 {
-				t.Errorf("found on day %.2f, want with the excursion on day %.2f", d, x)
+			if x := tt.days[tt.found-1]; d < x-0.01+tt.sooner || d > x+tt.later {
+				t.Errorf("found on day %.2f, want %.2f to %.2f days after the excursion on day %.2f", d, tt.sooner, tt.later, x)
 			}
 		})
 	}
@@ -101,7 +114,7 @@ func TestOneExcursionOfALeadThatRose(t *testing.T) {
 		rise := func(d float64, v *[measure.LeadCount]float64) { v[measure.B1] += tt.rise(d) }
 		c.fault = rise
 		still := c
-		open := bounce(0.3, 44.3)
+		open := bounce(0.015, 44.3) // more would be enough by itself
 		c.fault = func(d float64, v *[measure.LeadCount]float64) { rise(d, v); open(d, v) }
 		var out []finding.Finding
 		for i := range 45 * perDay {
@@ -147,7 +160,8 @@ func TestExcursionsOnABadBus(t *testing.T) {
 
 // TestProof compares with likelihood ratios of Student's t with three degrees of
 // freedom, worked out by hand: 2·ln((3v + out²)/(3v + (out − want)²)) with
-// v = 0.75·σ² + (want/10)².
+// v = 0.75·σ² + (want/10)² + (0.3·back/2)², and where that is over 2 the logarithm of half of one and
+// of the ratio of the densities with want/100 and want/10 in v, v^1.5/(3v + (out − want)²)².
 func TestProof(t *testing.T) {
 	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
 	e.s.Step, e.s.Last = 600, 1e9
@@ -158,16 +172,18 @@ func TestProof(t *testing.T) {
 		want, out, back float64 // Ω from the value before
 		proof           float64
 	}{
-		{"as it should", 0.08, 0.08, 0, 2 * math.Log(1+0.0064/(3*(0.0003+0.000064)))},
+		{"as it should", 0.08, 0.08, 0, 3.8516 + 0.0490},
 		{"not at all", 0.08, 0, 0, -2 * math.Log(1+0.0064/(3*(0.0003+0.000064)))},
 		{"half", 0.08, 0.04, 0, 0},
-		{"what the process did meanwhile is taken off", 0.08, 0.10, 0.04, 2 * math.Log(1+0.0064/(3*(0.0003+0.000064)))},
-		{"in the middle of a ramp", 0.08, 8.08, 16, 2 * math.Log(1+0.0064/(3*(0.0003+0.000064)))},
+		{"what the process did meanwhile is taken off", 0.08, 0.10, 0.04, 3.6917 + 0.0440},
+		{"in the middle of a ramp, which may bend", 0.08, 8.08, 16, 0.0007},
 		{"a process step", 0.08, 20, 0, 0.0160},
-		{"large and right", 5, 5.1, 0, proofMost},
+		{"large and right", 5, 5.1, 0, proofMost + 0.4132},
+		{"large and right to the last digit", 5, 5.002, 0, proofMost + 1.6531},
+		{"large and about right", 5, 4.2, 0, proofMost - 0.6877},
 		{"large and missing", 5, 0.1, 0, -proofMost},
 		{"no sensor value", 0.08, nan, 0, 0},
-		{"none afterwards", 0.08, 0.08, nan, 2 * math.Log(1+0.0064/(3*(0.0003+0.000064)))},
+		{"none afterwards", 0.08, 0.08, nan, 3.8516 + 0.0490},
 		{"the method takes it out", 0, 0.02, 0, 0},
 	} {
 		e.s.Ch[0].Spike = spikeState{Run: 1, Start: 1e9 - 600, Want: float32(tt.want), Out: float32(tt.out)}
@@ -193,5 +209,142 @@ func TestOddsFade(t *testing.T) {
 	out := c.feed(e, 46*perDay, 76*perDay)
 	if len(e.Open(nil)) > 0 {
 		t.Errorf("stands after four weeks: %s", out[len(out)-1].Evidence)
+	}
+}
+
+// A hand that moves the leads one after the other opens none of them plainly, and
+// neither does what moves a lead by another amount than the sensor value shows.
+func TestOnceMustBeAlone(t *testing.T) {
+	one := bounce(0.3, 40.3)
+	for _, tt := range []struct {
+		name  string
+		also  func(d float64, v *[measure.LeadCount]float64)
+		found bool
+	}{
+		{"alone", func(float64, *[measure.LeadCount]float64) {}, true},
+		{"another lead an hour and a half later", bounceOf(measure.B2, 0.3, 40.37), true},
+		{"another lead half an hour before", bounceOf(measure.B2, 0.3, 40.28), false},
+		{"another lead half an hour later", bounceOf(measure.B2, 0.3, 40.32), false},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+		c := newCable(5)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) { one(d, v); tt.also(d, v) }
+		out := counted(c.feed(e, 0, 41*perDay))
+		if got := len(out) > 0; got != tt.found {
+			t.Errorf("%s: %v, want a finding %v", tt.name, printed(out), tt.found)
+		}
+	}
+}
+
+// What opened once is told for ten days, less surely than what opened twice, and with
+// a forecast as wide as one event leaves it.
+func TestOnceIsToldForTenDays(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(5)
+	c.fault = bounce(0.3, 40.3)
+	out := counted(c.feed(e, 0, 41*perDay))
+	if len(out) == 0 {
+		t.Fatal("nothing found")
+	}
+	f := out[0]
+	if f.Confidence > 0.7 || !strings.Contains(f.Evidence, "rose by 301 mΩ at 2026-04-11 07:20Z and came back") {
+		t.Errorf("%.2f sure: %s", f.Confidence, f.Evidence)
+	}
+	days := func(t time.Time) float64 { return t.Sub(f.Time).Hours() / 24 }
+	if c := f.Forecast; c == nil || c.State != finding.Dated || days(c.P10) > 5 || days(c.P50) < 10 || days(c.P90) < 100 {
+		t.Errorf("forecast %v", f.Forecast)
+	}
+	c.feed(e, 41*perDay, 50*perDay)
+	if open := e.Open(nil); len(open) != 1 || open[0].Kind != finding.LeadIntermittent {
+		t.Errorf("nine days later: %v", printed(open))
+	}
+	c.feed(e, 50*perDay, 55*perDay)
+	if open := e.Open(nil); len(open) != 0 {
+		t.Errorf("two weeks later: %v", printed(open))
+	}
+}
+
+// afterFirst against the same by hand: of rates from 0.02 to 0.9 a day, all alike, the
+// middle one is 0.14, and ln(7.2/0.14)/0.14 is 28.1 days. What may open any day comes
+// sooner.
+func TestAfterTheFirst(t *testing.T) {
+	p10, p50, p90 := afterFirst(7.2, 0, nil)
+	if math.Abs(float64(p50)-28.1) > 3 || p10 < 1 || p10 > 5 || p90 < 100 || p90 > 300 {
+		t.Errorf("%.1f, %.1f, %.1f days", p10, p50, p90)
+	}
+	if q10, q50, _ := afterFirst(7.2, 1, nil); q10 > 1 || q50 > p50 || q50 < 10 {
+		t.Errorf("wide open: %.1f, %.1f days", q10, q50)
+	}
+}
+
+// Two leads that move together in one poll are a bad telegram: of two the lower one is
+// taken for copper, and the other seems to rise.
+func TestPairsThatMoveTogether(t *testing.T) {
+	for _, tt := range []struct {
+		name   string
+		b1, b2 float64 // Ω
+		found  bool
+	}{
+		{"one lead", 0.2, 0, true},
+		{"one lead while the copper warms", 0.2, 0.007, true},
+		{"both up", 0.2, 0.12, false},
+		{"both down", -0.1, -0.3, false},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.FourWire, wiring.PairsOnly))
+		c := newCable(5)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			for _, x := range []float64{40.3, 41.1, 42.4, 43.2, 44.7, 46.1, 47.3} {
+				if math.Abs(d-x) < 0.5/perDay {
+					v[measure.B1] += tt.b1
+					v[measure.B2] += tt.b2
+				}
+			}
+		}
+		out := counted(c.feed(e, 0, 50*perDay))
+		if got := len(out) > 0; got != tt.found {
+			t.Errorf("%s: %v, want a finding %v", tt.name, printed(out), tt.found)
+		}
+	}
+}
+
+// What speaks for a single excursion is asked together: the odds, the sensor value, and
+// three values in which a bad telegram would show.
+func TestWhatSpeaksForOne(t *testing.T) {
+	all := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	pair := mustEngine(t, testSpec(t, "TT-2", wiring.ThreeWireDual, wiring.PairsOnly))
+	for _, e := range []*Engine{all, pair} {
+		e.s.Last = 1e9
+		e.s.Ch[0].Spike.Peak = 0.3
+	}
+	for _, tt := range []struct {
+		name           string
+		e              *Engine
+		x, proof, gate float64
+		want           bool
+	}{
+		{"all", all, plainOdds, spikeProof, 0.07, true},
+		{"odds that bad values have", all, plainOdds - 0.1, spikeProof, 0.07, false},
+		{"the sensor value says little", all, plainOdds, spikeProof - 0.1, 0.07, false},
+		{"too small", all, plainOdds, spikeProof, 0.08, false},
+		{"of a pair", pair, plainOdds, spikeProof, 0.07, false},
+	} {
+		if got := tt.e.plain(0, tt.x, tt.proof, tt.gate); got != tt.want {
+			t.Errorf("%s: %v", tt.name, got)
+		}
+	}
+}
+
+// A second occasion, however small, takes nothing from the first.
+func TestASecondTakesNothingFromTheFirst(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(5)
+	one, small := bounce(0.3, 40.3), bounce(0.015, 40.36, 40.6)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) { one(d, v); small(d, v) }
+	c.feed(e, 0, 45*perDay)
+	if p := &e.s.Ch[1].Spike; !p.Plain || e.onceOnly(1) {
+		t.Errorf("plain %v, by that alone %v, odds %s", p.Plain, e.onceOnly(1), p.odds())
+	}
+	if open := e.Open(nil); len(open) != 1 || open[0].Confidence < 0.8 {
+		t.Errorf("%v: want one finding, as sure as two occasions are", printed(open))
 	}
 }

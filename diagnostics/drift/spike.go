@@ -10,6 +10,7 @@ type spikeState struct {
 	Down  float32 // below what copper allows: noise or a bad value
 	Run   uint16  // samples of the excursion now running
 	Split bool    // meanwhile another lead went the other way: registers, no contact
+	Plain bool    // one was alone and speaks for itself (plain.go)
 	Peak  float32 // its largest size, Ω
 	Want  float32 // Σ of what the sensor value should have moved by, Ω
 	Out   float32 // Σ of what it did move by, Ω
@@ -106,8 +107,9 @@ func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 }
 
 // crossed tells whether of two leads one rose and the other fell since the last
-// sample, when the copper factor was f. The lower of two is taken for copper, so
-// noise on both shows as rises alone; but no contact makes the other lead fall.
+// sample, when the copper factor was f, or both went the same way by more than copper
+// does. The lower of two is taken for copper, so noise on both shows as rises alone;
+// but no contact makes the other lead move.
 func (e *Engine) crossed(l *look, fr *frame, f float64) bool {
 	if e.m.n != 2 {
 		return false
@@ -123,12 +125,17 @@ func (e *Engine) crossed(l *look, fr *frame, f float64) bool {
 	if d[b] > d[a] {
 		a, b = b, a
 	}
-	return d[a] > fr.gate[a] && d[b] < -max(fr.gate[b], crossedShare*d[a])
+	if d[a] > fr.gate[a] && d[b] < -max(fr.gate[b], crossedShare*d[a]) {
+		return true
+	}
+	both := min(math.Abs(d[0])/e.s.Ch[0].Base, math.Abs(d[1])/e.s.Ch[1].Base)
+	return both > togetherShare && math.Abs(d[0]) > fr.gate[0] && math.Abs(d[1]) > fr.gate[1]
 }
 
 // crossedShare is how far the other lead must fall, of the rise: copper that cools
-// between two polls falls by less than what is worth counting.
-const crossedShare = 0.5
+// between two polls falls by less than what is worth counting. togetherShare is how far
+// both must go the same way: 5 K, more than a cable does in ten minutes without steam.
+const crossedShare, togetherShare = 0.5, 0.02
 
 // within tells whether no lead is away from its calm value by more than what noise
 // can do: a register of something else is further away than half of the lead.
@@ -148,6 +155,7 @@ func (e *Engine) leave(k int, x, sensor float64, shifted bool) {
 	d := x - float64(c.Calmly)
 	if p.Run == 0 || (d > 0) != (p.Peak > 0) {
 		p.Start, p.Peak, p.Run, p.Split, p.Want, p.Out = e.s.Last, 0, 0, false, 0, 0
+		e.disturb(k)
 	}
 	p.Run++
 	if math.Abs(d) > math.Abs(float64(p.Peak)) {
@@ -208,11 +216,11 @@ func (e *Engine) count(k int, g, proof float64) {
 	case proof > spikeProof:
 		p.Sure += n
 		p.spiked(n, e.s.Last)
-		e.bet(k, proof)
+		e.bet(k, proof, g)
 	default:
 		p.Maybe += n
 		p.spiked(n, e.s.Last)
-		e.bet(k, proof)
+		e.bet(k, proof, g)
 	}
 }
 

@@ -57,8 +57,13 @@ func (e *Engine) foreseeSpikes() (outlook, bool) {
 	}
 	age := max(float64(e.s.Last-p.First)/dayS, 1)
 	var buf [len(spikeRates)*len(scatter) + 3]candidate
-	c, total := e.spikeGrowth(p, age, e.spikeGoal(p, reach, o.Side), buf[:0])
+	goal := e.spikeGoal(p, reach, o.Side)
 	open := float64(p.Size) / (openTimes * max(reach, openlyOhm/2))
+	if e.onceOnly(k) {
+		o.P10, o.P50, o.P90 = afterFirst(goal, open, buf[:0])
+		return o, true
+	}
+	c, total := e.spikeGrowth(p, age, goal, buf[:0])
 	w := total * open * open * open
 	c = append(c, candidate{openEarly * age, 0.1 * w}, candidate{openMiddle * age, 0.12 * w}, candidate{openLate * age, 0.1 * w})
 	p10, p50, p90 := quantiles(c)
@@ -99,6 +104,27 @@ func (e *Engine) spikeGoal(p *spikeState, reach float64, side int8) float64 {
 	root := (math.Sqrt(q*q+4*topShare*perDay) - q) / 2 // of x, from x + q·√x = 5 % of the polls
 	return root * root / over
 }
+
+// afterFirst returns when the goal is reached, days from the first excursion. A rate
+// that grows as e^(r·t) has given rise to one excursion when it is r itself, and that
+// is all that a first one tells: of r nothing is known. What opened so far that it is
+// open times as much as a worn contact does may stay open any day.
+func afterFirst(goal, open float64, c []candidate) (p10, p50, p90 float32) {
+	for _, r := range spikeRates {
+		for _, z := range scatter {
+			c = append(c, candidate{max(math.Log(goal/r)-firstSd*z, 0.3*r) / r, 1})
+		}
+	}
+	w := anyDay * float64(len(c)) * min(open, 1)
+	c = append(c, candidate{soonest, w / 3}, candidate{1, w / 3}, candidate{3, w / 3})
+	a, b, d := quantiles(c)
+	return float32(a), float32(b), float32(d)
+}
+
+// firstSd is the scatter of the logarithm of the rate at which the first excursion
+// comes: of an exponential variable, π/√6. anyDay is the weight of a contact that
+// opens for good within days of its first excursion against all others.
+const firstSd, anyDay = 1.28, 0.3
 
 // spikeGrowth appends the moments at which the share of excursions reaches the
 // goal, for every rate of growth with the weight that the two counts give it.
