@@ -22,6 +22,7 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 	if l := e.s.Found[aboutContact].Leads; l != 0 && l&^e.s.Found[aboutOpen].Leads == 0 {
 		return out // nobody measures what the finding is about
 	}
+	e.still(p)
 	c, ok := e.contacts(p)
 	if !ok {
 		c, ok = e.unseen(p)
@@ -48,6 +49,7 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 	} else {
 		e.s.Other = 0
 	}
+	e.rests(p, &c)
 	return e.raise(aboutContact, p.at, &c, out)
 }
 

@@ -42,6 +42,7 @@ type state struct {
 	Grid     gridState
 	Open     openState
 	Error    errorState
+	Still    stillState
 	Found    [topics]record
 }
 

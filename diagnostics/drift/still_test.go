@@ -1,0 +1,110 @@
+package drift
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/wiring"
+)
+
+// severities returns the days on which the severity of the standing contact finding
+// changed, and to what.
+func severities(fs []finding.Finding) (days []float64, to []finding.Severity) {
+	last := finding.Severity(99)
+	for _, f := range fs {
+		if f.State == finding.Cleared {
+			continue
+		}
+		if f.Severity != last {
+			days, to = append(days, on(f.Time)), append(to, f.Severity)
+		}
+		last = f.Severity
+	}
+	return days, to
+}
+
+// What stepped and stands still for four weeks with most of its limit left is
+// information, until it moves.
+func TestWhatStandsStillIsInformation(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(5)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) {
+		if d > 40 {
+			v[measure.B1] += 0.06 + 0.003*max(0, d-90)
+		}
+	}
+	fs := c.feed(e, 0, 80*perDay)
+	if p := e.Publish(); p.Kind != "" {
+		t.Errorf("what stands still counts for a common cause: %s", p.Kind)
+	}
+	fs = append(fs, c.feed(e, 80*perDay, 100*perDay)...)
+	days, to := severities(fs)
+	if len(to) != 3 || to[0] != finding.Maintenance || to[1] != finding.Info || to[2] != finding.Maintenance {
+		t.Fatalf("severities %v on days %v: %v", to, days, printed(fs))
+	}
+	if days[0] > 44 || days[1] < 68 || days[1] > 75 || days[2] < 91 || days[2] > 95 {
+		t.Errorf("on days %.1f; want raised at once, information after four weeks, and again when it grew by 9 mΩ", days)
+	}
+	for _, f := range fs {
+		if f.Severity == finding.Info && f.State != finding.Cleared && !strings.Contains(f.Evidence, "has stood still within 9.0 mΩ") {
+			t.Errorf("information without a reason: %s", f.Evidence)
+		}
+	}
+}
+
+// What is large, moves or takes the loop near its limit is a request as long as it stands.
+func TestWhatDoesNotStandStillIsNone(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		ohm  func(d float64) float64
+	}{
+		{"half of the limit", func(float64) float64 { return 0.1 }},
+		{"grows by a fifth in four weeks", func(d float64) float64 { return 0.05 * (1 + 0.2*(d-40)/28) }},
+		{"comes and goes with weeks", func(d float64) float64 { return 0.04 + 0.012*math.Sin(2*math.Pi*d/17) }},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+		c := newCable(5)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			if d > 40 {
+				v[measure.B1] += tt.ohm(d)
+			}
+		}
+		days, to := severities(c.feed(e, 0, 100*perDay))
+		if len(to) != 1 || to[0] != finding.Maintenance {
+			t.Errorf("%s: severities %v on days %.1f, want maintenance throughout", tt.name, to, days)
+		}
+	}
+}
+
+// A loop beyond its limit, or near it by all of its error, is no matter of information,
+// however still the contact stands.
+func TestNearTheLimitNothingRests(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(5)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) {
+		if d > 40 {
+			v[measure.B1] += 0.06
+		}
+	}
+	c.feed(e, 0, 75*perDay)
+	severity := func() finding.Severity {
+		p := e.newest()
+		c := claim{kind: finding.LeadStep, severity: finding.Maintenance, channels: e.s.Found[aboutContact].Channels}
+		e.rests(&p, &c)
+		return c.severity
+	}
+	if severity() != finding.Info {
+		t.Fatal("what stood still for a month is not information to begin with")
+	}
+	e.s.Beyond = true
+	if severity() != finding.Maintenance {
+		t.Error("beyond the limit it is information")
+	}
+	e.s.Beyond, e.s.Error.Hi[days-1] = false, 0.7
+	if severity() != finding.Maintenance {
+		t.Error("at 70 % of the limit it is information")
+	}
+}
