@@ -48,9 +48,10 @@
 //
 //   - excursions that return within two polls: lead-intermittent. A bad register
 //     looks alike, so what the sensor value says and how common bad values are
-//     on this loop make odds (odds.go): two that it shows on two days will do, or one
-//     on a lead that slowly rose before. A count alone must go on for longer than a
-//     visit;
+//     on this loop make odds (odds.go): two that it shows on two days will do, one
+//     on a lead that slowly rose before, or one that is large, alone in its hour and
+//     right in the sensor value (plain.go). A count alone must go on for longer than
+//     a visit;
 //   - swing with the cable's temperature, or daily: lead-thermal;
 //   - movement in a constant proportion to the temperature difference of head and
 //     box, as of a thermocouple, or a slow fall below copper: thermal-emf. No
@@ -65,6 +66,9 @@
 //   - a lead under a third of its neighbours, or of what it was in the baseline while
 //     another is as long as ever: not-four-wire, or lead-short. It has no say in the
 //     copper factor.
+//
+// A step or drift that has stood still for four weeks with most of its limit left
+// becomes information until it moves again (still.go).
 //
 // Nothing is named that cannot be seen: sums of leads name none, pairs never a1. Of
 // a pair, what rose from far below the other did not rise: the other lost a contact
@@ -97,7 +101,8 @@
 // excursions the earlier counts. Where days are of two kinds, as with shifts and
 // weekends, the worst of each week is carried forward. A shunt has no size that
 // the leads show: its forecast rests on how fast its noise grows (leak.go). A loop
-// that has left its limit is past it until it is back below 85 %.
+// that has left its limit is past it until it is back below 85 %. Of a single excursion
+// nothing is known but that it was the first: the interval says so.
 //
 // # What it cannot do
 //
