@@ -184,6 +184,9 @@ func datedWords(f *finding.Forecast, now time.Time) string {
 	if p90.After(now) {
 		s += " One in ten that it holds beyond " + longDay(p90, now) + "."
 	}
+	if f.Why != "" {
+		s += " " + fullSentence(f.Why)
+	}
 	return s
 }
 

@@ -49,6 +49,10 @@ func TestForecastInWords(t *testing.T) {
 			finding.Forecast{State: finding.Dated, Quantity: finding.LeadsLimit, Value: 20, P10: in(24)},
 			"May reach its limit of 20.0 Ω of lead resistance; more likely not within two years. One chance in ten that it comes before 19 December.",
 		},
+		{
+			finding.Forecast{State: finding.Dated, Quantity: finding.ErrorLimit, Value: 0.5, P10: in(24), Why: "as a contact it causes no error."},
+			"May reach its limit of +0.50 °C; more likely not within two years. One chance in ten that it comes before 19 December. As a contact it causes no error.",
+		},
 		{finding.Forecast{State: finding.Past, Quantity: finding.ErrorLimit, Value: 0.5}, "The loop has passed its limit of +0.50 °C."},
 		{finding.Forecast{State: finding.NotWithinHorizon, Quantity: finding.ErrorLimit, Value: 0.5}, "The limit of +0.50 °C is not reached within two years at this rate."},
 		{

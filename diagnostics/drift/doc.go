@@ -102,7 +102,9 @@
 // weekends, the worst of each week is carried forward. A shunt has no size that
 // the leads show: its forecast rests on how fast its noise grows (leak.go). A loop
 // that has left its limit is past it until it is back below 85 %. Of a single excursion
-// nothing is known but that it was the first: the interval says so.
+// nothing is known but that it was the first: the interval says so. What rises in a
+// four-wire loop without a lead limit is a contact, which causes no error, or a voltage,
+// which does: one chance in ten, and otherwise never.
 //
 // # What it cannot do
 //

@@ -3,8 +3,12 @@ package drift
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
+	"ohmdrift/diagnostics/finding"
+	"ohmdrift/diagnostics/measure"
+	"ohmdrift/diagnostics/quantity"
 	"ohmdrift/diagnostics/wiring"
 )
 
@@ -120,5 +124,48 @@ func BenchmarkForesee(b *testing.B) {
 	for b.Loop() {
 		x := g
 		x.outlook(outlook{})
+	}
+}
+
+// A lead of a four-wire loop that rises is a contact, which causes no error, or a
+// voltage, which does: one chance in ten, and not within two years otherwise. With a
+// lead limit that is what the leads are held against.
+func TestARiseInFourWiresMayBeAVoltage(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		limit quantity.Ohm
+		each  float64 // Ω a day
+	}{
+		{"no lead limit", 0, 0.002},
+		{"no lead limit, beyond it as a voltage", 0, 0.02},
+		{"a lead limit", 1, 0.004},
+	} {
+		s := testSpec(t, "TT-1", wiring.FourWire, wiring.AllLeads)
+		s.LeadLimit = tt.limit
+		e := mustEngine(t, s)
+		c := newCable(5)
+		c.fault = growth(measure.B1, 30, tt.each)
+		fs := c.feed(e, 0, 60*perDay)
+		open := e.Open(nil)
+		if len(open) != 1 || open[0].Kind != finding.LeadDrift {
+			t.Fatalf("%s: %v of %v", tt.name, printed(open), printed(fs))
+		}
+		f := open[0].Forecast
+		if tt.limit > 0 {
+			if f.Quantity != finding.LeadsLimit || f.P50.IsZero() {
+				t.Errorf("%s: %+v", tt.name, f)
+			}
+			continue
+		}
+		if f.State != finding.Dated || f.P10.IsZero() || !f.P50.IsZero() || !f.P90.IsZero() || f.Quantity != finding.ErrorLimit || !strings.Contains(f.Why, "as a voltage it would") {
+			t.Errorf("%s: %+v", tt.name, f)
+		}
+		// 0.5 °C of a Pt100 at 50 °C is 0.19 Ω: at 2 mΩ a day 95 days from the onset on day 30.
+		if d := on(f.P10); tt.each == 0.002 && (d < 100 || d > 160) {
+			t.Errorf("%s: one in ten on day %.0f", tt.name, d)
+		}
+		if d := on(f.P10); tt.each == 0.02 && d > 62 {
+			t.Errorf("%s: one in ten on day %.0f, and it is past as a voltage", tt.name, d)
+		}
 	}
 }

@@ -161,5 +161,5 @@ type Forecast struct {
 	Value         float64 // the limit in Unit, signed by side
 	Unit          string  // degC or ohm
 	P10, P50, P90 time.Time
-	Why           string // the reason, where no date can be given
+	Why           string // the reason, where no date can be given, and what a date rests on
 }
