@@ -30,6 +30,7 @@ type Published struct {
 	Kind    finding.Kind    // worst standing finding about a lead; empty = none
 	Leads   finding.LeadSet // of that finding
 	Since   time.Time       // its onset
+	Rests   bool            // it has stood still for long and is information: it begins no common cause
 	Contact quantity.Ohm    // its contact resistance; NaN = not known
 	Share   float64         // its error as a share of the limit, 0 without a limit
 	Reading quantity.DegC   // of the newest full slot, less the error that its leads are seen to make; NaN = not known

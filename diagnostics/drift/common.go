@@ -229,7 +229,9 @@ func (s *Site) follow(g *group, now int64, taken map[int]bool, out []finding.Fin
 	if !c.Standing {
 		return out
 	}
-	c.Steps = c.Steps && slices.ContainsFunc(c.Members, s.stepped) // steps that grow are like any others
+	if slices.ContainsFunc(c.Members, func(m int) bool { return s.bad(m) && !s.stepped(m) }) {
+		c.Steps = false // steps that grow are like any others
+	}
 	for _, l := range g.loops {
 		t := s.onset(l)
 		if !s.bad(l) || s.stepped(l) != c.Steps || t < c.Since-spread(c.Steps) || t > c.Last+spread(c.Steps) {
@@ -268,7 +270,7 @@ func (s *Site) closest(i int, taken map[int]bool, steps bool, best *cluster) {
 	g := &s.groups[i]
 	s.gone = s.gone[:0]
 	for _, l := range g.loops {
-		if s.bad(l) && !taken[l] && s.stepped(l) == steps {
+		if s.bad(l) && !s.put[l].Rests && !taken[l] && s.stepped(l) == steps {
 			s.gone = append(s.gone, l)
 		}
 	}

@@ -379,3 +379,48 @@ func TestStepsAreJoinedWithSteps(t *testing.T) {
 		t.Errorf("the steps grow as the third does: %v, want three together", printed(out))
 	}
 }
+
+// What rests begins no common cause, but stays with the one that it is part of; steps
+// that recover leave a cause of steps.
+func TestWhatRestsBeginsNoCommonCause(t *testing.T) {
+	resting := func(days float64) Published {
+		p := wornAt(days)
+		p.Rests = true
+		return p
+	}
+	day := func(d int) time.Time { return testStart.Add(time.Duration(d) * 24 * time.Hour) }
+	s := siteOf(t, 5, 1)
+	for i := range 5 {
+		s.Put(i, sound)
+	}
+	s.Put(0, resting(3))
+	s.Put(1, resting(4))
+	if out := s.Mark(day(20), nil); len(out) != 0 {
+		t.Errorf("two that rest: %v", printed(out))
+	}
+	s.Put(0, wornAt(3))
+	s.Put(1, wornAt(4))
+	if out := s.Mark(day(21), nil); len(out) != 1 {
+		t.Fatalf("two that grow: %v", printed(out))
+	}
+	s.Put(0, resting(3))
+	s.Put(1, resting(4))
+	if out := s.Mark(day(40), nil); len(out) != 0 {
+		t.Errorf("their contacts stand as high as they did, and yet: %v", printed(out))
+	}
+	stepped := wornAt(3)
+	stepped.Kind = finding.LeadStep
+	s = siteOf(t, 5, 1)
+	for i := range 5 {
+		s.Put(i, sound)
+	}
+	s.Put(0, stepped)
+	s.Put(1, stepped)
+	s.Mark(day(4), nil)
+	s.Put(0, sound)
+	s.Put(1, sound)
+	s.Put(2, wornAt(9))
+	if out := s.Mark(day(10), nil); len(out) != 0 || slices.Contains(s.groups[0].common.Members, 2) {
+		t.Errorf("one that grows joined steps that have recovered: %v", printed(out))
+	}
+}

@@ -165,7 +165,8 @@ func (e *Engine) Publish() Published {
 	if e.m.n > 1 && cu.Known && cu.N >= 4 {
 		p.Factor = cu.ref() * cu.F
 	}
-	if r := &e.s.Found[aboutContact]; r.Kind != 0 && r.Severity > finding.Info { // what stands still is nobody's common cause
+	if r := &e.s.Found[aboutContact]; r.Kind != 0 {
+		p.Rests = r.Severity == finding.Info
 		p.Kind, p.Leads, p.Contact, p.Since = r.kind(), r.Leads, quantity.Ohm(float64(r.Contact)), time.Unix(r.Since, 0).UTC()
 		p.Share = e.shareNow()
 	}

@@ -46,7 +46,7 @@ func (e *Engine) foresee(since int64, kind finding.Kind) outlook {
 		spiking = spiking || e.spiking(k)
 	}
 	if spiking && o.State != outlookPast {
-		if x, ok := e.foreseeSpikes(); ok && e.onceOnly(e.worstSpikes()) {
+		if x, ok := e.foreseeSpikes(); ok && kind == finding.LeadIntermittent && e.onceOnly(e.worstSpikes()) {
 			return x // the days since hold nothing but that one poll
 		} else if ok {
 			return o.earlier(x)

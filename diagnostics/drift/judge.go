@@ -219,6 +219,7 @@ func (e *Engine) fade() {
 var spikeBlock = float32(math.Exp(-float64(blockS) / spikeFade))
 
 func (s *spikeState) fade() {
+	s.Plain = s.Plain && s.Sure > plainLeft
 	s.Sure, s.Maybe, s.Down, s.Slow, s.Fast = s.Sure*spikeBlock, s.Maybe*spikeBlock, s.Down*spikeBlock, s.Slow*spikeBlock, s.Fast*spikeBlock*spikeBlock*spikeBlock*spikeBlock
 }
 

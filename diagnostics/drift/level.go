@@ -87,7 +87,7 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	least(floorScale*float64(ch.Scale), "2.5 × block-to-block scatter of the baseline")
 	least(floorCalm*float64(ch.Calm), "3 × largest swing of the baseline")
 	if e.heatedAlone(k) {
-		least(hotCalm*float64(ch.Calm), "4.5 × largest swing of the baseline, in which no other lead took part")
+		least(hotCalm*float64(ch.Calm), "4.5 × largest swing of the baseline, of which another lead had less than a quarter")
 	}
 	switch e.m.n {
 	case 2: // the difference of two, each with its own slow drift
@@ -115,8 +115,8 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	return x, rule
 }
 
-// heatedAlone tells whether a channel swung in the baseline as no other lead did: it
-// lies beside something hot. (Of two the swing is in both.)
+// heatedAlone tells whether a channel swung in the baseline by far more than the
+// calmest lead: it lies beside something hot. (Of two the swing is in both.)
 func (e *Engine) heatedAlone(k int) bool {
 	x := float64(e.s.Ch[k].Calm)
 	for j := range e.m.n {

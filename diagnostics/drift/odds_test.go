@@ -348,3 +348,32 @@ func TestASecondTakesNothingFromTheFirst(t *testing.T) {
 		t.Errorf("%v: want one finding, as sure as two occasions are", printed(open))
 	}
 }
+
+// What spoke for a contact months ago speaks for nothing that comes now.
+func TestPlainIsForgotten(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(5)
+	one, small := bounce(0.3, 40.3), bounce(0.015, 100.3)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) { one(d, v); small(d, v) }
+	c.feed(e, 0, 60*perDay)
+	if e.s.Ch[1].Spike.Plain {
+		t.Error("three weeks later it is still plain")
+	}
+	if out := counted(c.feed(e, 60*perDay, 102*perDay)); len(out) > 0 {
+		t.Errorf("a small one two months later: %v", printed(out))
+	}
+}
+
+// A forecast of any day now says nothing new the day after.
+func TestAnyDayIsToldOnce(t *testing.T) {
+	r := record{Outlook: outlook{State: outlookDated, P10: soonest, P50: 2 * horizon, P90: 2 * horizon, At: 0}, Contact: 0.1}
+	o := r.Outlook
+	o.At = 2 * dayS
+	c := claim{contact: 0.1}
+	if r.moved(&c, &o) {
+		t.Error("any day as it was two days ago, and told again")
+	}
+	if o.P10 = 5; !r.moved(&c, &o) {
+		t.Error("five days instead of any day, and not told")
+	}
+}

@@ -31,12 +31,12 @@ func (e *Engine) plain(k int, x, proof, gate float64) bool {
 	return e.m.n > 2 && x >= plainOdds && proof >= spikeProof && float64(e.s.Ch[k].Spike.Peak) >= plainGates*gate && !e.stormy(k)
 }
 
-// disturb takes from the excursions of the hour on other leads that they were alone:
-// channel k leaves its calm value now.
-func (e *Engine) disturb(k int) {
+// disturb takes from the excursions of the hour that they were alone: a channel leaves
+// its calm value now.
+func (e *Engine) disturb() {
 	slot := int32(e.s.Last / slotS)
 	for j := range e.m.n {
-		if p := &e.s.Ch[j].Spike; j != k && slot-p.Spell <= hourS/slotS {
+		if p := &e.s.Ch[j].Spike; slot-p.Spell <= hourS/slotS {
 			p.Plain = false
 		}
 	}

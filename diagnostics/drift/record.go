@@ -109,6 +109,9 @@ func (e *Engine) raise(t topic, at int64, c *claim, out []finding.Finding) []fin
 // of the time that is left.
 const changed = 1.0 / 7
 
+// dueDays is the time left, in days, that is any day now.
+const dueDays = 1
+
 // moved tells whether a claim or its forecast says anything new.
 func (r *record) moved(c *claim, o *outlook) bool {
 	was, is := float64(r.Contact), c.contact
@@ -120,6 +123,9 @@ func (r *record) moved(c *claim, o *outlook) bool {
 	}
 	passed := float64(o.At-r.Outlook.At) / dayS
 	far := func(was, is float32) bool {
+		if was <= dueDays && is <= dueDays { // any day, as it was yesterday
+			return false
+		}
 		return math.Abs(float64(min(was, horizon))-passed-float64(min(is, horizon))) > changed*float64(is)
 	}
 	old := &r.Outlook

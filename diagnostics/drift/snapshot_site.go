@@ -17,6 +17,7 @@ type siteLoop struct {
 	Factor, Contact, Share float64
 	Kind                   uint8 // index into finding.Kinds() plus 1
 	Leads                  finding.LeadSet
+	Rests                  bool
 	Since                  int64 // s
 	SinceNs                int32
 	SaidLoops              int32
@@ -77,7 +78,7 @@ func put[T siteLoop | siteGroup | partner | pairing](b []byte, x T) []byte {
 func (s *Site) loopState(i int) siteLoop {
 	p, n := &s.put[i], &s.said[i]
 	return siteLoop{
-		Factor: p.Factor, Contact: float64(p.Contact), Share: p.Share, Kind: kindIndex(p.Kind), Leads: p.Leads,
+		Factor: p.Factor, Contact: float64(p.Contact), Share: p.Share, Kind: kindIndex(p.Kind), Leads: p.Leads, Rests: p.Rests,
 		Since: p.Since.Unix(), SinceNs: int32(p.Since.Nanosecond()), SaidLoops: int32(n.Loops), SaidFactor: n.Factor,
 		WasBad: s.wasBad[i], Reading: float64(p.Reading), ReadAt: unixOf(p.ReadAt), Anew: unixOf(p.Anew),
 	}
@@ -102,7 +103,7 @@ func (s *Site) Restore(b []byte) error {
 		var x siteLoop
 		r.get(&x)
 		put[i] = Published{
-			Factor: x.Factor, Kind: (&record{Kind: x.Kind}).kind(), Leads: x.Leads,
+			Factor: x.Factor, Kind: (&record{Kind: x.Kind}).kind(), Leads: x.Leads, Rests: x.Rests,
 			Since: time.Unix(x.Since, int64(x.SinceNs)).UTC(), Contact: quantity.Ohm(x.Contact), Share: x.Share,
 			Reading: quantity.DegC(x.Reading), ReadAt: timeOf(x.ReadAt), Anew: timeOf(x.Anew),
 		}

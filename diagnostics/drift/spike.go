@@ -155,7 +155,7 @@ func (e *Engine) leave(k int, x, sensor float64, shifted bool) {
 	d := x - float64(c.Calmly)
 	if p.Run == 0 || (d > 0) != (p.Peak > 0) {
 		p.Start, p.Peak, p.Run, p.Split, p.Want, p.Out = e.s.Last, 0, 0, false, 0, 0
-		e.disturb(k)
+		e.disturb()
 	}
 	p.Run++
 	if math.Abs(d) > math.Abs(float64(p.Peak)) {

@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"math/bits"
 
 	"ohmdrift/diagnostics/finding"
 )
@@ -20,6 +21,8 @@ const (
 	// to which nobody need come, and stillHead that of the whole error: what takes off
 	// from there is lifted by its first 15 %, with half of the limit left.
 	stillMost, stillHead = 0.4, 0.6
+	// stillBand is the deadband of both: the weather moves the error by some per cent.
+	stillBand = 1.15
 )
 
 // stillState holds what a standing contact is compared with.
@@ -56,11 +59,19 @@ func (e *Engine) highest(p *picture, set uint8) int {
 
 // rests lowers a claim about a contact that has stood still.
 func (e *Engine) rests(p *picture, c *claim) {
-	s, k := &e.s.Still, e.highest(p, c.channels)
-	if s.From == 0 || k < 0 || p.at-s.From < stillFor || c.kind != finding.LeadStep && c.kind != finding.LeadDrift {
+	s, r := &e.s.Still, &e.s.Found[aboutContact]
+	k := bits.TrailingZeros8(c.channels)
+	if s.From == 0 || p.at-s.From < stillFor || c.kind != finding.LeadStep && c.kind != finding.LeadDrift || e.s.Other > 0 {
+		return // it moves, or begins to look like something else
+	}
+	if bits.OnesCount8(c.channels) != 1 || c.channels != r.Channels || e.spiking(k) {
 		return
 	}
-	if !(p.level[k] < stillMost*min(p.reach[k], openlyOhm)) || e.s.Beyond || e.shareNow() > stillHead {
+	band := 1.0
+	if r.Severity == finding.Info {
+		band = stillBand
+	}
+	if !(p.level[k] < band*stillMost*min(p.reach[k], openlyOhm)) || e.s.Beyond || e.shareNow() > band*stillHead {
 		return
 	}
 	c.severity = finding.Info

@@ -37,8 +37,8 @@ func TestWhatStandsStillIsInformation(t *testing.T) {
 		}
 	}
 	fs := c.feed(e, 0, 80*perDay)
-	if p := e.Publish(); p.Kind != "" {
-		t.Errorf("what stands still counts for a common cause: %s", p.Kind)
+	if p := e.Publish(); p.Kind != finding.LeadStep || !p.Rests {
+		t.Errorf("what stands still is published as %q, resting %v", p.Kind, p.Rests)
 	}
 	fs = append(fs, c.feed(e, 80*perDay, 100*perDay)...)
 	days, to := severities(fs)
@@ -106,5 +106,33 @@ func TestNearTheLimitNothingRests(t *testing.T) {
 	e.s.Beyond, e.s.Error.Hi[days-1] = false, 0.7
 	if severity() != finding.Maintenance {
 		t.Error("at 70 % of the limit it is information")
+	}
+}
+
+// What begins to open, and a second lead that rises below the first, are no rest.
+func TestWhatBeginsToMoveDoesNotRest(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		then func(d float64, v *[measure.LeadCount]float64) // from day 80 on
+	}{
+		{"it opens time and again", bounce(0.3, 80.3, 80.6, 81.2, 81.7, 82.4)},
+		{"a second lead rises", func(d float64, v *[measure.LeadCount]float64) { v[measure.B2] += 0.006 * max(0, d-80) }},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+		c := newCable(5)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			if d > 40 {
+				v[measure.B1] += 0.06
+			}
+			tt.then(d, v)
+		}
+		c.feed(e, 0, 80*perDay)
+		if e.s.Found[aboutContact].Severity != finding.Info {
+			t.Fatal("what stood still for a month is not information to begin with")
+		}
+		c.feed(e, 80*perDay, 84*perDay)
+		if r := &e.s.Found[aboutContact]; r.Severity == finding.Info {
+			t.Errorf("%s: still information as %s", tt.name, r.kind())
+		}
 	}
 }
