@@ -72,10 +72,12 @@ func (e *Engine) foreseeLevel(since int64, kind finding.Kind) outlook {
 	s := &e.s.Error
 	o := outlook{At: e.s.Last, Side: 1, State: outlookCannot}
 	y, side := s.Hi[:], 0
-	doubt := e.fourWire() && !e.leadLimited() && kind != finding.ThermalEMF
+	doubt := e.mayBeVoltage(kind)
 	switch hi, lo := trend(s.Hi[:]), trend(s.Lo[:]); {
 	case e.fourWire() && (kind == finding.ThermalEMF || doubt):
 		y, side = s.Lo[:], 1
+	case e.fourWire() && !e.leadLimited():
+		return o
 	case e.fourWire():
 	case lo > hi || math.IsNaN(hi) && !math.IsNaN(lo):
 		y, side, o.Side = s.Lo[:], 1, -1
@@ -107,10 +109,21 @@ func (e *Engine) foreseeLevel(since int64, kind finding.Kind) outlook {
 	return o
 }
 
-// A contact in a lead of a four-wire loop without a stated lead limit causes no error,
-// and grows like a voltage that would: of what is not told apart a fifth is a voltage,
-// we assume. So one chance in ten is half of that fifth, and the rest is never.
-// ifVoltage returns that forecast, for a voltage that passes at half.
+// mayBeVoltage tells whether what stands on a lead of a four-wire loop could be a
+// voltage as well: what comes and goes from poll to poll is none. With a lead limit the
+// leads are held against that.
+func (e *Engine) mayBeVoltage(kind finding.Kind) bool {
+	switch kind {
+	case finding.LeadDrift, finding.LeadStep, finding.LeadThermal, finding.LeadMoisture:
+		return e.fourWire() && !e.leadLimited()
+	}
+	return false
+}
+
+// ifVoltage returns the forecast of what may be a voltage that passes the limit half of
+// the time by half, in days. As a contact it causes no error in a four-wire loop, and
+// a fifth of what is not told apart is a voltage, we assume: so one chance in ten is
+// half of that fifth, and the rest is never.
 func (o outlook) ifVoltage(half float32) outlook {
 	o.State, o.P10, o.P50, o.P90 = outlookDated, half, 2*horizon, 2*horizon
 	return o
@@ -168,7 +181,7 @@ func (e *Engine) forecast(r *record) *finding.Forecast {
 		f.P10 = moment(o.At, o.P10)
 		if o.P50 <= horizon {
 			f.P50 = moment(o.At, o.P50)
-		} else {
+		} else if e.mayBeVoltage(r.kind()) {
 			f.Why = "as a contact it causes no error in a four-wire loop, as a voltage it would; of five such rises we assume one to be a voltage"
 		}
 		if o.P90 <= horizon {
@@ -193,6 +206,8 @@ func (e *Engine) whyNot(k finding.Kind) string {
 		return "the noise does not grow"
 	case math.IsNaN(float64(e.m.spec.LimitHigh)) && math.IsNaN(float64(e.m.spec.LimitLow)) && !e.leadLimited():
 		return "the loop has no limit"
+	case e.fourWire() && !e.leadLimited() && !e.mayBeVoltage(k):
+		return "the leads of a four-wire loop cause no error and no lead limit is stated"
 	case !e.s.Error.Known:
 		return "the transmitter does not report the leads that cause the error"
 	}

@@ -169,3 +169,29 @@ func TestARiseInFourWiresMayBeAVoltage(t *testing.T) {
 		}
 	}
 }
+
+// What comes and goes from poll to poll in a four-wire loop is no voltage: without a
+// lead limit only its opening can be foreseen.
+func TestWhatComesAndGoesIsNoVoltage(t *testing.T) {
+	four := mustEngine(t, testSpec(t, "TT-1", wiring.FourWire, wiring.AllLeads))
+	four.m.spec.LeadLimit = 0
+	three := mustEngine(t, testSpec(t, "TT-2", wiring.ThreeWireDual, wiring.AllLeads))
+	for kind, want := range map[finding.Kind]bool{
+		finding.LeadDrift: true, finding.LeadStep: true, finding.LeadThermal: true, finding.LeadMoisture: true,
+		finding.LeadIntermittent: false, finding.LeadNoise: false, finding.LeadOpen: false, finding.ThermalEMF: false,
+	} {
+		if got := four.mayBeVoltage(kind); got != want {
+			t.Errorf("%s in four wires: %v", kind, got)
+		}
+		if three.mayBeVoltage(kind) {
+			t.Errorf("%s in three wires may be a voltage without an error", kind)
+		}
+	}
+	four.s.Error.Kept = days
+	if o := four.foreseeLevel(0, finding.LeadNoise); o.State != outlookCannot {
+		t.Errorf("noise of a four-wire lead: state %d", o.State)
+	}
+	if why := four.whyNot(finding.LeadNoise); why != "the leads of a four-wire loop cause no error and no lead limit is stated" {
+		t.Errorf("why not: %s", why)
+	}
+}

@@ -15,7 +15,7 @@ func (e *Engine) saySpikes(k int) string {
 	case s.frequent(all):
 		return say("%.1f short rises of %s go on for longer than a shift (called from %.1f): %s; %.1f of them are seen in the sensor value as well", s.Sure+s.Maybe, name, all, size, s.Sure)
 	}
-	if e.oddsFor(k) < oddsCall {
+	if e.onceOnly(k) {
 		return say("%s rose by %s at %s and came back, alone in the hour before and after, and the sensor value moved with it as it must: odds of over %.0f : 1 against bad values, of %.1f short rises in about ten days; a clamp that holds does not do that, nor does a lead that is taken off; if somebody worked there, enter it",
 			name, ohms(float64(s.Size)), clock(int64(s.Spell)*slotS), math.Round(math.Exp(plainOdds)/100)*100, s.Sure+s.Maybe)
 	}
