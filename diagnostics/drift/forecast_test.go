@@ -195,3 +195,20 @@ func TestWhatComesAndGoesIsNoVoltage(t *testing.T) {
 		t.Errorf("why not: %s", why)
 	}
 }
+
+// A contact that grows keeps its date when another lead opens once.
+func TestAGrowingContactKeepsItsDate(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(5)
+	grows, opens := growth(measure.B1, 30, 0.0055), bounceOf(measure.A1, 0.3, 59.5)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) { grows(d, v); opens(d, v) }
+	c.feed(e, 0, 60*perDay)
+	r := &e.s.Found[aboutContact]
+	if r.kind() != finding.LeadDrift || !e.onceOnly(e.worstSpikes()) {
+		t.Fatalf("%s stands, once only %v", r.kind(), e.onceOnly(e.worstSpikes()))
+	}
+	level := e.foreseeLevel(r.Since, finding.LeadDrift)
+	if o := e.foresee(r.Since, finding.LeadDrift); o.P50 > level.P50 || o.State != outlookDated {
+		t.Errorf("middle estimate in %.0f days, by its growth in %.0f", o.P50, level.P50)
+	}
+}

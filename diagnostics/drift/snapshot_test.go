@@ -249,10 +249,16 @@ func TestSiteSnapshot(t *testing.T) {
 	late := wornAt(77)
 	late.Since = late.Since.Add(123 * time.Nanosecond)
 	s.Put(3, Published{Factor: 1.02})
+	late.Rests = true
 	s.Put(11, late)
+	for i, d := range []float64{3, 3.2, 3.5} { // they stepped, in the other box
+		step := wornAt(d)
+		step.Kind = finding.LeadStep
+		s.Put(7+i, step)
+	}
 	raised := s.Mark(testStart.Add(30*24*time.Hour), nil)
-	if len(raised) != 1 {
-		t.Fatalf("%d findings, want the common cause", len(raised))
+	if len(raised) != 2 {
+		t.Fatalf("%d findings, want the two common causes", len(raised))
 	}
 	r := siteOf(t, 6, 2)
 	if err := r.Restore(s.Snapshot(nil)); err != nil {
@@ -267,6 +273,11 @@ func TestSiteSnapshot(t *testing.T) {
 		}
 		if *r.Neighbour(i) != *s.Neighbour(i) {
 			t.Errorf("loop %d hears %v, before %v", i, *r.Neighbour(i), *s.Neighbour(i))
+		}
+	}
+	for i := range s.groups {
+		if got, want := fmt.Sprint(r.groups[i].common), fmt.Sprint(s.groups[i].common); got != want {
+			t.Errorf("of %s stands %s, before %s", s.groups[i].name, got, want)
 		}
 	}
 	for _, x := range []*Site{s, r} { // a member joins, then all recover

@@ -79,9 +79,10 @@ func TestWhatDoesNotStandStillIsNone(t *testing.T) {
 	}
 }
 
-// A loop beyond its limit, or near it by all of its error, is no matter of information,
-// however still the contact stands.
-func TestNearTheLimitNothingRests(t *testing.T) {
+// resting returns an engine whose contact has stood still for a month at 60 mΩ of the
+// 193 mΩ that move the reading by its limit.
+func resting(t *testing.T) *Engine {
+	t.Helper()
 	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
 	c := newCable(5)
 	c.fault = func(d float64, v *[measure.LeadCount]float64) {
@@ -90,22 +91,40 @@ func TestNearTheLimitNothingRests(t *testing.T) {
 		}
 	}
 	c.feed(e, 0, 75*perDay)
-	severity := func() finding.Severity {
+	return e
+}
+
+// Each thing by which a contact that stands still is a request all the same.
+func TestWhatRestsIsAskedMuch(t *testing.T) {
+	contact := func(e *Engine) *record { return &e.s.Found[aboutContact] }
+	for _, tt := range []struct {
+		name string
+		do   func(e *Engine, p *picture, c *claim)
+		want finding.Severity
+	}{
+		{"as it is", func(*Engine, *picture, *claim) {}, finding.Info},
+		{"beyond the limit now", func(e *Engine, _ *picture, _ *claim) { e.s.Beyond = true }, finding.Maintenance},
+		{"70 % of the limit yesterday", func(e *Engine, _ *picture, _ *claim) { e.s.Error.Hi[days-1] = 0.7 }, finding.Maintenance},
+		{"64 %, and resting already", func(e *Engine, _ *picture, _ *claim) { e.s.Error.Hi[days-1] = 0.64 }, finding.Info},
+		{"64 %, and a request so far", func(e *Engine, _ *picture, _ *claim) {
+			e.s.Error.Hi[days-1], contact(e).Severity = 0.64, finding.Maintenance
+		}, finding.Maintenance},
+		{"looks like another kind", func(e *Engine, _ *picture, _ *claim) { e.s.Other = 1 }, finding.Maintenance},
+		{"another kind", func(_ *Engine, _ *picture, c *claim) { c.kind = finding.LeadThermal }, finding.Maintenance},
+		{"opens", func(e *Engine, _ *picture, _ *claim) {
+			e.s.Ch[1].Spike.Sure, e.s.Ch[1].Spike.Size = 9, 0.3
+		}, finding.Maintenance},
+		{"two leads", func(e *Engine, _ *picture, c *claim) { c.channels, contact(e).Channels = 6, 6 }, finding.Maintenance},
+		{"another lead", func(e *Engine, _ *picture, c *claim) { c.channels = 4 }, finding.Maintenance},
+		{"came last week", func(e *Engine, p *picture, _ *claim) { e.s.Still.From = p.at - 7*dayS }, finding.Maintenance},
+	} {
+		e := resting(t)
 		p := e.newest()
-		c := claim{kind: finding.LeadStep, severity: finding.Maintenance, channels: e.s.Found[aboutContact].Channels}
-		e.rests(&p, &c)
-		return c.severity
-	}
-	if severity() != finding.Info {
-		t.Fatal("what stood still for a month is not information to begin with")
-	}
-	e.s.Beyond = true
-	if severity() != finding.Maintenance {
-		t.Error("beyond the limit it is information")
-	}
-	e.s.Beyond, e.s.Error.Hi[days-1] = false, 0.7
-	if severity() != finding.Maintenance {
-		t.Error("at 70 % of the limit it is information")
+		c := claim{kind: finding.LeadStep, severity: finding.Maintenance, channels: contact(e).Channels}
+		tt.do(e, &p, &c)
+		if e.rests(&p, &c); c.severity != tt.want {
+			t.Errorf("%s: %s, want %s", tt.name, c.severity, tt.want)
+		}
 	}
 }
 
