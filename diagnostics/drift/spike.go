@@ -107,8 +107,7 @@ func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 }
 
 // crossed tells whether of two leads one rose and the other fell since the last
-// sample, when the copper factor was f, or both went the same way by more than copper
-// does. The lower of two is taken for copper, so noise on both shows as rises alone;
+// sample, when the copper factor was f, or both moved by more than copper does. The lower of two is taken for copper, so noise on both shows as rises alone;
 // but no contact makes the other lead move.
 func (e *Engine) crossed(l *look, fr *frame, f float64) bool {
 	if e.m.n != 2 {
@@ -134,7 +133,7 @@ func (e *Engine) crossed(l *look, fr *frame, f float64) bool {
 
 // crossedShare is how far the other lead must fall, of the rise: copper that cools
 // between two polls falls by less than what is worth counting. togetherShare is how far
-// both must go the same way: 5 K, more than a cable does in ten minutes without steam.
+// both must move: 5 K, more than a cable does in ten minutes without steam.
 const crossedShare, togetherShare = 0.5, 0.02
 
 // within tells whether no lead is away from its calm value by more than what noise
