@@ -10,7 +10,7 @@ import (
 
 // Version names the engine in every finding. It changes with every change that
 // can change a result.
-const Version = "drift/4"
+const Version = "drift/5"
 
 // Mark is the spacing of the moments at which loops publish to their
 // neighbours, counted from the Unix epoch.

@@ -140,7 +140,7 @@ func (e *Engine) filtered(p *picture, out []finding.Finding) []finding.Finding {
 	change, ok := s.step(filterWait, most)
 	if !ok || !e.evenly(change) || e.processStepped() {
 		if s.filtering(most) {
-			h.Over = 0
+			h.Over, h.Half = 0, h.Half/2
 		}
 		return out
 	}

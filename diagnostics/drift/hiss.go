@@ -14,7 +14,7 @@ const pairsMost = 6
 // cores puts noise on every lead at once, wet hours more than dry ones; a
 // contact or a hot line leaves at least one pair alone.
 type hissState struct {
-	Prev   [pairsMost]float32 // difference in the last sample, Ω
+	Prev   [pairsMost]float32 // difference that the next sample is compared with, Ω
 	Sum    [pairsMost]float32 // Σ of squared winsorised changes in the running block
 	N      [pairsMost]uint16
 	Sigma  [pairsMost]float32 // standard deviation of a change, last block
@@ -22,6 +22,7 @@ type hissState struct {
 	Each   [pairsMost]float32 // logarithm of the noise of each pair over Quiet, smoothed
 	Seen   uint16             // blocks that Quiet comes from
 	Over   uint16             // blocks in a row above a threshold
+	Half   uint16             // blocks in a row above half of it
 	From   int64              // since
 	Fast   hissChart          // of the mean over all pairs: three days
 	Slow   hissChart          // ten days: what is small and stays
@@ -40,20 +41,35 @@ type hissChart struct {
 const (
 	fastWeight = 0.08  // of a block: three days, a leak in its last weeks
 	slowWeight = 0.025 // ten days: half the chart error of the fast one
-	fastLeast  = 0.09  // logarithm: an input's own noise goes with its temperature by some per cent
-	slowLeast  = 0.07
-	hissSure   = 4.5 // standard errors of a chart: once in 40 years of one loop
-	hissMost   = 1.5 // times the largest level of the baseline
-	hissCap    = 0.2 // above the chart: a storm of some hours does not reach the threshold
-	hissWeight = 0.1 // of a block in the noise of each pair: four days
-	hissDay    = 0.3 // of a block in what the next one is compared with: a day
+	// An input's own noise goes with its temperature by some per cent: that of a
+	// resistor as the root of kelvins (Nyquist 1928), 6.5 % from 5 to 43 °C.
+	fastLeast = 0.07 // logarithm
+	slowLeast = 0.065
+	hissSure  = 4.3  // standard errors of a chart: three false ones in 537 years of simulated sound loops
+	hissMost  = 1.2  // times the largest level of the baseline
+	hissCap   = 0.15 // above the chart: a storm of some hours does not reach the threshold
+	// Values are compared with a short mean of those before (hissTrack is the weight of
+	// each in it): of a number of them the variance is known better by a fifth than from
+	// changes alone. Heavier means see more, and take the flank of a hot line for noise.
+	// hissAsChange makes of the deviation from such a mean, √(2/(2−w)) of the noise, what
+	// a change shows, √2. Rounding drops out of changes, and of nothing longer, so steps
+	// from hissFine (Ω) on leave it at those.
+	hissTrack    = 0.6
+	hissAsChange = 1.1832159566199232 // √(2 − hissTrack)
+	hissFine     = 0.003
+	hissWeight   = 0.1 // of a block in the noise of each pair: four days
+	hissDay      = 0.3 // of a block in what the next one is compared with: a day
 	// The quietest pair must show this share of the common rise, and of that of
 	// the loudest: one noisy lead is another matter.
-	hissShare   = 0.5
-	hissEven    = 0.35
-	hissLearn   = 120 // blocks of baseline: a month
-	hissReady   = 60  // from which something is said: fifteen days
-	hissConfirm = 3   // blocks, each as loud as the chart: a storm of ten hours is over by then
+	hissShare = 0.5
+	hissEven  = 0.35
+	hissLearn = 200 // blocks of baseline: fifty days, half of the error is its own in a month
+	hissReady = 60  // from which something is said: fifteen days
+	// What has been above half of a threshold for hissSlowly blocks, two days, came
+	// slowly: a filter or a storm is there at once. It must only go on; other noise must
+	// be as loud as the chart for hissConfirm blocks: a storm of ten hours is over by then.
+	hissSlowly  = 8
+	hissConfirm = 2
 	// hissGrid is the least noise, as a share of the resolution, that can be
 	// followed: below, what is measured is rounding.
 	hissGrid = 0.6
@@ -85,7 +101,12 @@ func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
 				d /= q
 			}
 			if c := d - float64(h.Prev[i]); c == c {
-				c = within(c, winsor*max(float64(h.Sigma[i]), least))
+				most := winsor * max(float64(h.Sigma[i]), least)
+				if grid < hissFine && math.Abs(c) < most { // what jumped is where it is
+					d -= (1 - hissTrack) * c
+					c *= hissAsChange
+				}
+				c = within(c, most)
 				h.Sum[i] += float32(c * c)
 				h.N[i]++
 			}
@@ -201,9 +222,17 @@ func (e *Engine) oneScatters() bool {
 	return k == finding.LeadIntermittent || k == finding.LeadNoise
 }
 
-// shunt judges the charts: both are asked, each with its own threshold. Of the
-// blocks that confirm it each must be as loud as the chart: mean is the logarithm of
-// the noise of this one.
+// confirms returns how many blocks confirm a chart at a level, and how loud they must
+// be, as a logarithm.
+func (h *hissState) confirms(level float64) (blocks uint16, loud float64) {
+	if h.Half >= hissSlowly {
+		return 1, level / 2
+	}
+	return hissConfirm, level
+}
+
+// shunt judges the charts: both are asked, each with its own threshold. mean is the
+// logarithm of the noise of this block.
 func (e *Engine) shunt(p *picture, mean float64, out []finding.Finding) []finding.Finding {
 	h := &e.s.Hiss
 	n := e.m.n * (e.m.n - 1) / 2
@@ -218,6 +247,10 @@ func (e *Engine) shunt(p *picture, mean float64, out []finding.Finding) []findin
 	if h.Over == 0 {
 		h.From = p.at - hissConfirm*blockS
 	}
+	if h.Half = min(h.Half+1, 1000); level < worth/2 {
+		h.Half = 0
+	}
+	need, loud := h.confirms(level)
 	if level < worth || least < max(hissShare*level, hissEven*most) || e.oneScatters() && least < worth {
 		h.Over = 0
 		if level < worth/2 {
@@ -225,10 +258,10 @@ func (e *Engine) shunt(p *picture, mean float64, out []finding.Finding) []findin
 		}
 		return out
 	}
-	if h.Over < hissConfirm && mean < level { // a storm that is over: the chart still comes down from it
+	if h.Over < need && mean < loud { // a storm that is over: the chart still comes down from it
 		return out
 	}
-	if h.Over = min(h.Over+1, 1000); h.Over < hissConfirm {
+	if h.Over = min(h.Over+1, 1000); h.Over < need {
 		return out
 	}
 	c := claim{

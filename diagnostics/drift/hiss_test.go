@@ -103,3 +103,77 @@ func TestTwoStormsAreNoLeak(t *testing.T) {
 		}
 	}
 }
+
+// The noise of a pair of leads is √2 times that of one, that of a change twice as
+// much, whatever the values are compared with; in fine steps, where that is a mean, it is
+// known from one block better by a tenth (the variance of the estimate falls from 3/2 to
+// 1 + w/(2·(2 − w)) = 1.21 of that of as many independent values).
+func TestNoiseOfAPair(t *testing.T) {
+	const blocks, samples, sd = 4000, 36, 0.002
+	scatter := map[float64]float64{}
+	for _, grid := range []float64{0.001, 0.005} {
+		var h hissState
+		r := rand.New(rand.NewPCG(7, 7))
+		var ch [channels]chState
+		for k := range ch {
+			ch[k].Base = 1
+		}
+		var sum, squares float64
+		for b := range blocks {
+			for range samples {
+				l := look{}
+				for k := range l.v {
+					l.v[k] = 1 + sd*r.NormFloat64() // the step is what the device says; these are not rounded
+				}
+				h.take(&l, &ch, 3, grid)
+			}
+			if _, _, ok := h.close(3, grid, b < 100); !ok && b > 0 {
+				t.Fatalf("block %d is not known", b)
+			}
+			x := math.Log(float64(h.Sigma[0]) / (2 * sd))
+			sum, squares = sum+x, squares+x*x
+		}
+		mean := sum / blocks
+		scatter[grid] = math.Sqrt(squares/blocks - mean*mean)
+		if math.Abs(mean) > 0.035 { // cut at 2.5 standard deviations it is 2 % less
+			t.Errorf("steps of %g mΩ: %.3f times the noise put in", 1000*grid, math.Exp(mean))
+		}
+	}
+	if x := scatter[0.001] / scatter[0.005]; x < 0.85 || x > 0.95 {
+		t.Errorf("scatter of a block %.4f against %.4f of changes: %.3f, want 0.90", scatter[0.001], scatter[0.005], x)
+	}
+}
+
+// What came slowly needs one block that goes on with it, what came at once two that are
+// as loud as the chart.
+func TestNoiseThatCameSlowlyIsConfirmedAtOnce(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		half uint16
+		mean []float64 // of the blocks, as a share of the level
+		want int       // block in which it is told; 0 = not
+	}{
+		{"slowly", hissSlowly, []float64{0.6}, 1},
+		{"slowly, and over", hissSlowly, []float64{0.4}, 0},
+		{"at once", 0, []float64{1.1, 1.1}, 2},
+		{"at once, and not as loud any more", 0, []float64{1.1, 0.9, 0.9}, 0},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+		h := &e.s.Hiss
+		h.Seen, h.Half = hissLearn, tt.half
+		h.Fast.Level = 0.1
+		for i := range h.Each {
+			h.Each[i] = 0.1
+		}
+		got := 0
+		for i, x := range tt.mean {
+			h.Half = min(h.Half, tt.half) // the level of this test is there from the first block on
+			if out := e.shunt(&picture{at: int64(i+1) * blockS}, 0.1*x, nil); len(out) > 0 && got == 0 {
+				got = i + 1
+			}
+		}
+		if got != tt.want {
+			t.Errorf("%s: told in block %d, want %d", tt.name, got, tt.want)
+		}
+	}
+}

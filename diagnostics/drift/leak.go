@@ -22,9 +22,9 @@ const (
 	leakPower = 0.35
 	leakLeast = 0.05 // variance below which the noise says nothing about the time left
 	// Quantiles of true over estimated time left on the same leaks.
-	leakEarly = 0.2
-	leakHalf  = 0.87
-	leakLate  = 2.1
+	leakEarly = 0.55
+	leakHalf  = 1.2
+	leakLate  = 2.6
 )
 
 // foreseeLeak makes the forecast of a loop with a shunt. A shunt makes the

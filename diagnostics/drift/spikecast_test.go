@@ -131,7 +131,7 @@ func TestEarlier(t *testing.T) {
 
 // The two charts of the noise are 2.875 and 9.75 days old on average, so variances
 // in the ratio r grow by (r − 1)/(9.75 − 2.875·r) a day, and √(6/growth)·(0.37 /
-// variance)^0.35 days are left; 0.2, 0.87 and 2.1 times that are the quantiles.
+// variance)^0.35 days are left; 0.55, 1.2 and 2.6 times that are the quantiles.
 func TestForeseeLeak(t *testing.T) {
 	for _, tt := range []struct {
 		name       string
@@ -139,11 +139,11 @@ func TestForeseeLeak(t *testing.T) {
 		low        float64
 		want       float64 // days of P50, 0 = cannot tell
 	}{
-		{"0.25 a day", 0.37, 0.185, -0.5, 0.87 * 4.898979},                                      // √24
-		{"faster than three days can follow", 0.37, 0.1, -0.5, 0.87 * 3.464102},                 // √12
-		{"hardly at all", 0.37, 0.37 / 1.1, -0.5, 0.87 * 9.258201},                              // √(6/0.07)
-		{"much noise", 3.7, 1.85, -0.5, 0.87 * 4.898979 * 0.446684},                             // 10^−0.35
-		{"less than tells anything of the time", 0.01, 0.005, -0.5, 0.87 * 4.898979 * 2.014797}, // 7.4^0.35
+		{"0.25 a day", 0.37, 0.185, -0.5, 1.2 * 4.898979},                                      // √24
+		{"faster than three days can follow", 0.37, 0.1, -0.5, 1.2 * 3.464102},                 // √12
+		{"hardly at all", 0.37, 0.37 / 1.1, -0.5, 1.2 * 9.258201},                              // √(6/0.07)
+		{"much noise", 3.7, 1.85, -0.5, 1.2 * 4.898979 * 0.446684},                             // 10^−0.35
+		{"less than tells anything of the time", 0.01, 0.005, -0.5, 1.2 * 4.898979 * 2.014797}, // 7.4^0.35
 		{"steady", 0.37, 0.37, -0.5, 0},
 		{"falling", 0.2, 0.37, -0.5, 0},
 		{"gone", -0.1, 0.1, -0.5, 0},
@@ -164,7 +164,7 @@ func TestForeseeLeak(t *testing.T) {
 			}
 			continue
 		}
-		if o.State != outlookDated || !about(float64(o.P50), tt.want) || !about(float64(o.P10), tt.want*0.2/0.87) || !about(float64(o.P90), tt.want*2.1/0.87) {
+		if o.State != outlookDated || !about(float64(o.P50), tt.want) || !about(float64(o.P10), tt.want*0.55/1.2) || !about(float64(o.P90), tt.want*2.6/1.2) {
 			t.Errorf("%s: %+v, want %.4f days", tt.name, o, tt.want)
 		}
 	}
