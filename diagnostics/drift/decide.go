@@ -34,6 +34,7 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 		return out
 	}
 	e.s.Sound = 0
+	looks := c.kind
 	if r := &e.s.Found[aboutContact]; r.Kind != 0 && r.kind() != c.kind {
 		need := uint8(otherFor)
 		switch stood := p.at - r.Raised; {
@@ -49,7 +50,7 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 	} else {
 		e.s.Other = 0
 	}
-	e.rests(p, &c)
+	e.rests(p, &c, looks)
 	return e.raise(aboutContact, p.at, &c, out)
 }
 

@@ -57,11 +57,12 @@ func (e *Engine) highest(p *picture, set uint8) int {
 	return at
 }
 
-// rests lowers a claim about a contact that has stood still.
-func (e *Engine) rests(p *picture, c *claim) {
+// rests lowers a claim about a contact that has stood still and looks like one that
+// does: a step and a drift of weeks ago are the same then.
+func (e *Engine) rests(p *picture, c *claim, looks finding.Kind) {
 	s, r := &e.s.Still, &e.s.Found[aboutContact]
 	k := bits.TrailingZeros8(c.channels)
-	if s.From == 0 || p.at-s.From < stillFor || c.kind != finding.LeadStep && c.kind != finding.LeadDrift || e.s.Other > 0 {
+	if s.From == 0 || p.at-s.From < stillFor || !steady(c.kind) || !steady(looks) {
 		return // it moves, or begins to look like something else
 	}
 	if bits.OnesCount8(c.channels) != 1 || c.channels != r.Channels || e.spiking(k) {
@@ -78,3 +79,6 @@ func (e *Engine) rests(p *picture, c *claim) {
 	c.evidence += say("; since %s it has stood still within %s and most of the limit is left: look at it with the next planned work, it is told again when it moves",
 		clock(s.From), ohms(max(stillShare*math.Abs(float64(s.At)), stillLimit*p.limit[k])))
 }
+
+// steady tells whether a kind is one of a contact that may stand still.
+func steady(k finding.Kind) bool { return k == finding.LeadStep || k == finding.LeadDrift }

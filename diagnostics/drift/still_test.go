@@ -109,7 +109,6 @@ func TestWhatRestsIsAskedMuch(t *testing.T) {
 		{"64 %, and a request so far", func(e *Engine, _ *picture, _ *claim) {
 			e.s.Error.Hi[days-1], contact(e).Severity = 0.64, finding.Maintenance
 		}, finding.Maintenance},
-		{"looks like another kind", func(e *Engine, _ *picture, _ *claim) { e.s.Other = 1 }, finding.Maintenance},
 		{"another kind", func(_ *Engine, _ *picture, c *claim) { c.kind = finding.LeadThermal }, finding.Maintenance},
 		{"opens", func(e *Engine, _ *picture, _ *claim) {
 			e.s.Ch[1].Spike.Sure, e.s.Ch[1].Spike.Size = 9, 0.3
@@ -122,8 +121,24 @@ func TestWhatRestsIsAskedMuch(t *testing.T) {
 		p := e.newest()
 		c := claim{kind: finding.LeadStep, severity: finding.Maintenance, channels: contact(e).Channels}
 		tt.do(e, &p, &c)
-		if e.rests(&p, &c); c.severity != tt.want {
+		if e.rests(&p, &c, c.kind); c.severity != tt.want {
 			t.Errorf("%s: %s, want %s", tt.name, c.severity, tt.want)
+		}
+	}
+}
+
+// A step of weeks ago that looks like a drift now is at rest as before; what looks like
+// something that moves is not, though it keeps its name for days.
+func TestWhatRestsMayLookLikeADrift(t *testing.T) {
+	e := resting(t)
+	for looks, want := range map[finding.Kind]finding.Severity{
+		finding.LeadStep: finding.Info, finding.LeadDrift: finding.Info,
+		finding.LeadThermal: finding.Maintenance, finding.LeadMoisture: finding.Maintenance,
+	} {
+		p := e.newest()
+		c := claim{kind: finding.LeadStep, severity: finding.Maintenance, channels: e.s.Found[aboutContact].Channels}
+		if e.rests(&p, &c, looks); c.severity != want {
+			t.Errorf("%s: %s, want %s", looks, c.severity, want)
 		}
 	}
 }
