@@ -217,9 +217,9 @@ func (e *Engine) count(k int, g, proof float64) {
 		p.spiked(n, e.s.Last)
 		e.bet(k, proof, g)
 	default:
+		e.bet(k, proof, g) // against the bad values before it: itself it is what is judged
 		p.Maybe += n
 		p.spiked(n, e.s.Last)
-		e.bet(k, proof, g)
 	}
 }
 
