@@ -35,7 +35,7 @@
 // # What is called a finding
 //
 // A level of two days (median of eight blocks) above a threshold for 18 hours, or
-// that of 18 hours clearly above it. The threshold is the largest of 2.6 mΩ, a few
+// that of 18 hours clearly above it. The threshold is the largest of 2.2 mΩ, a few
 // times the block-to-block scatter and the largest swing of the baseline, the
 // resolution, a share of the lead, and a share of what would move the reading by its
 // limit; what the season did since the baseline counts as far as the weather has not

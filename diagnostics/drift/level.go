@@ -12,14 +12,14 @@ import (
 // months once copper and what belongs to the lead are taken off; the constants
 // keep several times that away.
 const (
-	floorOhm     = 0.0026 // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and four tenths as much again with age
+	floorOhm     = 0.0022 // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and a fifth as much again with age
 	floorShare   = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year
-	floorLimit   = 0.011  // of the contact that would move the reading by its limit: below, nobody acts
+	floorLimit   = 0.009  // of the contact that would move the reading by its limit: below, nobody acts
 	runOhm       = 0.011  // of a lead that the method takes out of the reading: four terminals (head, box, marshalling, transmitter) of 1.83 mΩ and half as much again
 	floorVolt    = 0.03   // but no more than this share of the limit, which a voltage in the lead moves the reading by
 	floorGrid    = 1.0    // of the resolution: rounding hides half a step, on two leads against each other a whole one
 	stillGrid    = 1.5    // where nothing carries the values over the steps: half a step more of what was rounded in the baseline
-	floorScale   = 2.5    // mean absolute residuals of a block: two days of them average to a third
+	floorScale   = 2.2    // mean absolute residuals of a block: two days of them average to a third
 	floorCalm    = 3      // of the largest swing in the baseline: a hot line beside one core is no contact
 	hotCalm      = 4.5    // of it where the lead stands out by it: a line that is hot for one hour in twenty moves it by that many standard deviations, for days when it stays on
 	hotTimes     = 4      // times the largest swing of the calmest other lead, from which it stands out
@@ -84,7 +84,7 @@ func (e *Engine) threshold(k int, p *picture) (x float64, rule string) {
 	if least(floorGrid*float64(e.s.Grid.Step), "resolution of the device"); !e.carried(k) {
 		least(stillGrid*float64(e.s.Grid.Step), "resolution of the device, which holds the lead still")
 	}
-	least(floorScale*float64(ch.Scale), "2.5 × block-to-block scatter of the baseline")
+	least(floorScale*float64(ch.Scale), "2.2 × block-to-block scatter of the baseline")
 	least(floorCalm*float64(ch.Calm), "3 × largest swing of the baseline")
 	if e.heatedAlone(k) {
 		least(hotCalm*float64(ch.Calm), "4.5 × largest swing of the baseline, of which another lead had less than a quarter")
@@ -133,7 +133,7 @@ func (e *Engine) heatedAlone(k int) bool {
 // of the threshold to the same side: a day of heat leaves their median where it was.
 const quickTimes, quickHalf = 1.3, 0.5
 
-const ruleLimit = "1.1 % of the contact that moves the reading by its limit"
+const ruleLimit = "0.9 % of the contact that moves the reading by its limit"
 
 // growTold is the factor on a threshold from which it is worth a word.
 const growTold = 1.1

@@ -28,6 +28,7 @@ const (
 	// seasonFar is how far a block may be from what is expected to teach, in mean
 	// absolute residuals: work on a terminal and a wet day are no season.
 	seasonFar = 6
+	seasonOhm = 0.0026 // Ω, or this: sound leads stand for days at 2 to 2.6 mΩ
 	// seasonPrior is how much a core's own temperature may go with that of the
 	// cable: a quarter as much, as a standard deviation. It keeps s near nothing
 	// while the weather has not told more.
@@ -116,7 +117,7 @@ func (e *Engine) seasonal(f float64, c *[channels]float64) bool {
 	}
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		if far := max(seasonFar*float64(ch.Scale), float64(e.s.Grid.Step), floorOhm); !(math.Abs(c[k]-ch.usual(f)) < far) || ch.Flagged || e.spiking(k) || ch.Quiet > 0 && ch.Sigma > noiseMore*float64(ch.Quiet) {
+		if far := max(seasonFar*float64(ch.Scale), float64(e.s.Grid.Step), seasonOhm); !(math.Abs(c[k]-ch.usual(f)) < far) || ch.Flagged || e.spiking(k) || ch.Quiet > 0 && ch.Sigma > noiseMore*float64(ch.Quiet) {
 			return false
 		}
 	}

@@ -20,9 +20,9 @@ const (
 	// baseline. The difference of two medians of five scatters by about one, and two
 	// leads must have it.
 	tradeClear = 4
-	// tradeOhm is the least change that is worth a note, Ω: a third of what a sound
-	// terminal may change by.
-	tradeOhm = floorOhm / 3
+	// tradeOhm is the least change that is worth a note, Ω: half of what a sound
+	// terminal may change by (IEC 60947-7-1).
+	tradeOhm = 0.0009
 	// tradeGrid: below half of the resolution a change may be rounding.
 	tradeGrid = 0.5
 	// tradeStill is how far a lead may move before and after, of the change.
