@@ -32,6 +32,7 @@ const (
 	spikeLongest = 120 // s, or two intervals: contacts open for milliseconds to seconds, what lasts is a level or a hot line
 	spikeClear   = 1.5 // gates: the edge of a slow rise is no excursion
 	spikeBlocks  = 8   // before, noise and resolution are not known
+	calmWeight   = 0.3 // of a value in the calm one: copper leaves a trace of itself in it for an hour
 )
 
 // spikeLearn is how long the usual count of excursions is learnt, in blocks: ten
@@ -54,6 +55,8 @@ func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 	st := &e.s
 	ups, downs := 0, 0
 	calm = true
+	st.Sensor.Polls++
+	st.Sensor.wrong(float32(l.bad))
 	var p part
 	e.part(fr, &l.v, f, l.t, &p)
 	var x [channels]float64
@@ -68,6 +71,10 @@ func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 		if !c.PrevOK {
 			c.Calmly, c.PrevOK = float32(x[k]), true
 		}
+		if e.referenceMoved(l.v[k], x[k]-float64(c.Calmly), g[k]) {
+			c.Calmly += float32(calmWeight * (x[k] - float64(c.Calmly)))
+			return false
+		}
 		switch d := x[k] - float64(c.Calmly); {
 		case d > g[k]:
 			ups++
@@ -75,8 +82,6 @@ func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 			downs++
 		}
 	}
-	st.Sensor.Polls++
-	st.Sensor.wrong(float32(l.bad))
 	if downs > 0 {
 		st.Sensor.Storm = st.Last
 	}
@@ -102,8 +107,17 @@ func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 	}
 	if calm {
 		st.Sensor.take(l.sensor)
+		st.Copper.Sum = l.v[0]
 	}
 	return calm
+}
+
+// referenceMoved tells whether a single sum is away from its calm value by d because its
+// neighbours moved, or the steps in which they are read: an excursion of its own shows
+// in its value v by more than half.
+func (e *Engine) referenceMoved(v, d, gate float64) bool {
+	last := e.s.Copper.Sum
+	return e.m.n == 1 && last != 0 && math.Abs(d) > gate && math.Abs(v-last) < math.Abs(d)/2
 }
 
 // crossed tells whether of two leads one rose and the other fell since the last
@@ -176,7 +190,7 @@ func (e *Engine) comeBack(k int, x, g, sensor float64) {
 		e.count(k, g, e.proof(k, sensor))
 		c.Spike.Run = 0
 	}
-	c.Calmly += float32(0.3 * (x - float64(c.Calmly)))
+	c.Calmly += float32(calmWeight * (x - float64(c.Calmly)))
 }
 
 // stormy tells whether in the last hour something else moved as well: noise goes

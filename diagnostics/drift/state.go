@@ -141,4 +141,5 @@ type copperState struct {
 	HomeT    float64 // the same when the baseline of a sum that rests on it began
 	ByDevice bool    // a single sum is held against the temperature of the transmitter
 	Heard    bool    // neighbours have said something
+	Sum      float64 // value of a single sum when it was last calm, Ω; 0 = not yet
 }

@@ -162,3 +162,32 @@ func TestBuriedCableAndCooledCabinet(t *testing.T) {
 		t.Errorf("day %.1f: %s", b[0].Time.Sub(testStart).Hours()/24, b[0].Evidence)
 	}
 }
+
+// What the neighbours' copper does for one poll, an input with coarse steps on short
+// leads say, is no excursion of the sum: that shows in its own value, and is found.
+func TestANeighbourThatFlickersIsNoExcursion(t *testing.T) {
+	flicks := func(i int) float64 {
+		if i > 40*perDay && i%43 == 5 { // three a day
+			return 0.03
+		}
+		return 0
+	}
+	for _, tt := range []struct {
+		name     string
+		own, his float64 // share of the 3 % of the sum
+		found    bool
+	}{{"his alone", 0, -1, false}, {"its own", 1, 0, true}, {"both are the cable's", 1, 1, false}} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.LoopsOnly))
+		c := newCable(31)
+		var out []finding.Finding
+		for i := range 80 * perDay {
+			s := c.at(e.m.spec, i)
+			s.LoopB += quantity.Ohm(1.001 * tt.own * flicks(i))
+			out = e.Step(&s, &Neighbour{Loops: 2, Factor: copperOn(float64(i)/perDay) + tt.his*flicks(i)}, out)
+		}
+		out = counted(out)
+		if got := len(out) > 0; got != tt.found || got && out[0].Kind != finding.LeadIntermittent {
+			t.Errorf("%s: %v", tt.name, printed(out))
+		}
+	}
+}
