@@ -48,7 +48,8 @@
 //
 //   - excursions that return within two polls: lead-intermittent. A bad register
 //     looks alike, so what the sensor value says and how common bad values are
-//     on this loop make odds (odds.go): two that it shows on two days will do, one
+//     on this loop make odds (odds.go): two that it shows on two days will do, or that
+//     it cannot show on a bus without bad values, one
 //     on a lead that slowly rose before, or one that is large, alone in its hour and
 //     right in the sensor value (plain.go). A count alone must go on for longer than
 //     a visit;

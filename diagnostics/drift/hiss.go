@@ -15,14 +15,14 @@ const pairsMost = 6
 // contact or a hot line leaves at least one pair alone.
 type hissState struct {
 	Prev   [pairsMost]float32 // difference that the next sample is compared with, Ω
-	Sum    [pairsMost]float32 // Σ of squared winsorised changes in the running block
+	Sum    [pairsMost]float32 // Σ of squared winsorised changes, or what stands for them, in the running block
 	N      [pairsMost]uint16
 	Sigma  [pairsMost]float32 // standard deviation of a change, last block
 	Quiet  [pairsMost]float32 // in the baseline
 	Each   [pairsMost]float32 // logarithm of the noise of each pair over Quiet, smoothed
 	Seen   uint16             // blocks that Quiet comes from
 	Over   uint16             // blocks in a row above a threshold
-	Half   uint16             // blocks in a row above half of it
+	Half   uint16             // judged blocks in a row above half of it
 	From   int64              // since
 	Fast   hissChart          // of the mean over all pairs: three days
 	Slow   hissChart          // ten days: what is small and stays
@@ -48,12 +48,13 @@ const (
 	hissSure  = 4.3  // standard errors of a chart: three false ones in 537 years of simulated sound loops
 	hissMost  = 1.2  // times the largest level of the baseline
 	hissCap   = 0.15 // above the chart: a storm of some hours does not reach the threshold
-	// Values are compared with a short mean of those before (hissTrack is the weight of
-	// each in it): of a number of them the variance is known better by a fifth than from
-	// changes alone. Heavier means see more, and take the flank of a hot line for noise.
+	// Values are compared with a short mean of those before, in which the newest has the
+	// weight hissTrack: a block then tells the noise with a tenth less scatter than from
+	// changes alone. A longer mean sees more, and takes the flank of a hot line for noise.
 	// hissAsChange makes of the deviation from such a mean, √(2/(2−w)) of the noise, what
-	// a change shows, √2. Rounding drops out of changes, and of nothing longer, so steps
-	// from hissFine (Ω) on leave it at those.
+	// a change shows, √2. In steps of hissFine (Ω) and more, which are coarser than most
+	// noise, the deviations are those of rounding: of 50 leaks read in 5 mΩ 13 were in
+	// time instead of 28 (at a weight of 0.4). There it is changes.
 	hissTrack    = 0.6
 	hissAsChange = 1.1832159566199232 // √(2 − hissTrack)
 	hissFine     = 0.003
@@ -63,11 +64,15 @@ const (
 	// the loudest: one noisy lead is another matter.
 	hissShare = 0.5
 	hissEven  = 0.35
-	hissLearn = 200 // blocks of baseline: fifty days, half of the error is its own in a month
-	hissReady = 60  // from which something is said: fifteen days
+	hissLearn = 200 // blocks of baseline: of thirty days the error is as large as that of the chart of ten
+	// hissYoung is by how much a threshold is larger while the baseline is young: its own
+	// scatter is known from few blocks, and of them each is like the one before.
+	hissYoung = 0.4
+	hissReady = 60 // from which something is said: fifteen days
 	// What has been above half of a threshold for hissSlowly blocks, two days, came
 	// slowly: a filter or a storm is there at once. It must only go on; other noise must
-	// be as loud as the chart for hissConfirm blocks: a storm of ten hours is over by then.
+	// be as loud as the chart for hissConfirm blocks, and hissCap keeps a storm of half a
+	// day from lifting a chart so far.
 	hissSlowly  = 8
 	hissConfirm = 2
 	// hissGrid is the least noise, as a share of the resolution, that can be
@@ -77,6 +82,9 @@ const (
 	// hot line or a spike is no noise.
 	winsor    = 2.5
 	hissFloor = 0.0005 // Ω, less than any input's noise
+	// pairSamples is how many samples are counted at most: a block of a poll a second
+	// and half as much again.
+	pairSamples = 1 << 15
 )
 
 // add takes a block into the chart.
@@ -108,9 +116,13 @@ func (h *hissState) take(l *look, ch *[channels]chState, n int, grid float64) {
 				}
 				c = within(c, most)
 				h.Sum[i] += float32(c * c)
-				h.N[i]++
+				if h.N[i]++; h.N[i] == pairSamples { // another lead has no value for days
+					h.Sum[i], h.N[i] = h.Sum[i]/2, h.N[i]/2
+				}
 			}
-			h.Prev[i] = float32(d)
+			if d == d { // a value that is missing leaves the mean as it is
+				h.Prev[i] = float32(d)
+			}
 			i++
 		}
 	}
@@ -168,7 +180,8 @@ func (h *hissState) sd() float64 {
 // baseline; the baseline itself is known from Seen blocks only.
 func (h *hissState) worth(c *hissChart, least, weight float64) float64 {
 	se := h.sd() * math.Sqrt(weight/(2-weight)+1/float64(max(h.Seen, 1)))
-	return max(least, hissSure*se, hissMost*float64(c.Most))
+	young := 1 + hissYoung*(1-float64(min(h.Seen, hissLearn))/hissLearn)
+	return young * max(least, hissSure*se, hissMost*float64(c.Most))
 }
 
 // alone returns by how much, as a logarithm, the noise of every pair with
@@ -195,6 +208,8 @@ func (h *hissState) alone(k, n int) float64 {
 // hissing judges the noise of a block.
 func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	h := &e.s.Hiss
+	half := h.Half
+	h.Half = 0 // in a row: a block that is not judged ends it
 	pairs := e.m.n * (e.m.n - 1) / 2
 	if e.s.Heat.Warm { // flanks of heat are no noise
 		h.Sum, h.N = [pairsMost]float32{}, [pairsMost]uint16{}
@@ -212,6 +227,7 @@ func (e *Engine) hissing(p *picture, out []finding.Finding) []finding.Finding {
 	if !calm && h.Over == 0 || h.Seen < hissReady || float64(h.Quiet[0]) < hissGrid*float64(e.s.Grid.Step) || !e.dithered() {
 		return out
 	}
+	h.Half = half
 	return e.flat(p, mean, e.shunt(p, mean, out))
 }
 
@@ -244,11 +260,11 @@ func (e *Engine) shunt(p *picture, mean float64, out []finding.Finding) []findin
 	if s, w := float64(h.Slow.Level), h.worth(&h.Slow, slowLeast, slowWeight); s/w > level/worth {
 		level, worth, span = s, w, "ten"
 	}
-	if h.Over == 0 {
-		h.From = p.at - hissConfirm*blockS
-	}
 	if h.Half = min(h.Half+1, 1000); level < worth/2 {
 		h.Half = 0
+	}
+	if h.Over == 0 {
+		h.From = p.at - int64(max(hissConfirm, min(h.Half, hissSlowly)))*blockS
 	}
 	need, loud := h.confirms(level)
 	if level < worth || least < max(hissShare*level, hissEven*most) || e.oneScatters() && least < worth {

@@ -177,3 +177,111 @@ func TestNoiseThatCameSlowlyIsConfirmedAtOnce(t *testing.T) {
 		}
 	}
 }
+
+// Lead values that are missing time and again make no noise: what comes after one is held
+// against what was before it.
+func TestMissingValuesAreNoNoise(t *testing.T) {
+	const blocks, samples, sd = 2000, 100, 0.002
+	noise := func(missing float64) float64 {
+		var h hissState
+		r, lost := rand.New(rand.NewPCG(5, 5)), rand.New(rand.NewPCG(6, 6))
+		var ch [channels]chState
+		for k := range ch {
+			ch[k].Base = 1
+		}
+		sum := 0.0
+		for b := range blocks {
+			for range samples {
+				var l look
+				for k := range l.v {
+					if l.v[k] = 1 + sd*r.NormFloat64(); lost.Float64() < missing {
+						l.v[k] = nan
+					}
+				}
+				h.take(&l, &ch, 3, 0.001)
+			}
+			if _, _, ok := h.close(3, 0.001, b < 100); ok && b >= 10 {
+				sum += float64(h.Sigma[0]) / (blocks - 10)
+			}
+		}
+		return sum
+	}
+	if none, some := noise(0), noise(0.3); math.Abs(some/none-1) > 0.01 {
+		t.Errorf("%.3f mΩ where a third of the values is missing, %.3f mΩ where none is", 1e3*some, 1e3*none)
+	}
+}
+
+// A lead that has no value for weeks leaves the noise of the other pairs what it was, at
+// a poll a second as well.
+func TestPairsBesideALeadThatIsGone(t *testing.T) {
+	var h hissState
+	r := rand.New(rand.NewPCG(3, 3))
+	var ch [channels]chState
+	for k := range ch {
+		ch[k].Base = 1
+	}
+	sample := func(gone bool) {
+		var l look
+		for k := range l.v {
+			l.v[k] = 1 + 0.002*r.NormFloat64()
+		}
+		if gone {
+			l.v[2] = nan
+		}
+		h.take(&l, &ch, 3, 0.001)
+	}
+	for range 5 { // what is cut follows the block before
+		for range 360 {
+			sample(false)
+		}
+		h.close(3, 0.001, true)
+	}
+	for range 5 * blockS {
+		sample(true)
+		if h.N[0] > pairSamples {
+			t.Fatal("more samples than a block can have")
+		}
+	}
+	for range 36 {
+		sample(false)
+	}
+	if _, _, ok := h.close(3, 0.001, true); !ok || math.Abs(float64(h.Sigma[0])-0.004) > 0.00015 {
+		t.Errorf("noise of the pair that was there %.2f mΩ, want 4.00", 1e3*h.Sigma[0])
+	}
+}
+
+// A young baseline asks for more.
+func TestAYoungBaselineAsksForMore(t *testing.T) {
+	h := hissState{Seen: hissReady}
+	young := h.worth(&h.Fast, fastLeast, fastWeight)
+	h.Seen = hissLearn
+	if old := h.worth(&h.Fast, fastLeast, fastWeight); math.Abs(old-fastLeast) > 1e-9 || math.Abs(young/old-1.28) > 1e-9 {
+		t.Errorf("%.4f of a baseline of fifteen days, %.4f of fifty; want 1.28 times", young, old)
+	}
+}
+
+// What came slowly began two days ago at least; what is not judged for a block begins
+// anew.
+func TestSlowNoiseBeganEarlier(t *testing.T) {
+	for _, tt := range []struct {
+		half   uint16
+		warm   bool
+		blocks int64
+	}{{hissSlowly + 5, false, hissSlowly}, {0, false, hissConfirm}, {hissSlowly + 5, true, hissConfirm}} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+		h := &e.s.Hiss
+		h.Seen, h.Half, h.Fast.Level = hissLearn, tt.half, 0.1
+		for i := range h.Each {
+			h.Each[i] = 0.1
+		}
+		if tt.warm {
+			e.s.Heat.Warm = true
+			e.hissing(&picture{}, nil)
+			e.s.Heat.Warm = false
+		}
+		e.shunt(&picture{at: 100 * blockS}, 0.2, nil)
+		if got := (100*blockS - h.From) / blockS; got != tt.blocks {
+			t.Errorf("%+v: since %d blocks", tt, got)
+		}
+	}
+}

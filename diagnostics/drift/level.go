@@ -8,9 +8,11 @@ import (
 	"ohmdrift/diagnostics/finding"
 )
 
-// Levels at which a contact is called bad. A sound loop stays within 1 mΩ over
-// months once copper and what belongs to the lead are taken off; the constants
-// keep several times that away.
+// Levels at which a contact is called bad. A sound loop mostly stays within 1 mΩ over
+// months once copper and what belongs to the lead are taken off, and for days at up to
+// 2.6; the constants and the time that a level must last keep that away. floorOhm,
+// floorLimit and floorScale are as low as simulated sound leads allow: with a tenth less
+// flickering values are taken for contacts.
 const (
 	floorOhm     = 0.0022 // what a sound terminal may change by: IEC 60947-7-1 allows 1.83 mΩ for 1.5 mm², and a fifth as much again with age
 	floorShare   = 0.0015 // of the lead: sun and gradients between cores move them by some 0.1 % over a year

@@ -91,7 +91,7 @@ type chState struct {
 	Calmly  float32         // residual that excursions start from and return to, Ω
 	U       [recent]float32 // residuals of the last blocks, newest last
 	UN      uint8
-	Flagged bool    // above half its threshold: no longer learnt from
+	Flagged bool    // above 0.6 of its threshold: no longer learnt from
 	Risen   bool    // it came slowly to a good part of its threshold
 	Above   uint8   // blocks in a row that the level of two days is beyond its threshold
 	Over    uint8   // the same, of that level or of the last blocks

@@ -2,6 +2,7 @@ package drift
 
 import (
 	"math"
+	"math/bits"
 	"strings"
 	"testing"
 
@@ -140,6 +141,38 @@ func TestWhatRestsMayLookLikeADrift(t *testing.T) {
 		if e.rests(&p, &c, looks); c.severity != want {
 			t.Errorf("%s: %s, want %s", looks, c.severity, want)
 		}
+	}
+}
+
+// Nor does it ask again when its level crosses what tells a step from a drift, for the
+// days in which it keeps its name.
+func TestAStepAtRestStaysWhenItLooksLikeADrift(t *testing.T) {
+	e := resting(t)
+	r := &e.s.Found[aboutContact]
+	if r.kind() != finding.LeadStep || r.Severity != finding.Info {
+		t.Fatalf("%s %s, want a step at rest", r.kind(), r.Severity)
+	}
+	ch := &e.s.Ch[bits.TrailingZeros8(r.Channels)]
+	ch.Jump = 0 // what it came by is forgotten
+	p := e.newest()
+	for i := range int64(3) {
+		p.at += blockS
+		if out := e.decide(&p, nil); r.Severity != finding.Info {
+			t.Fatalf("block %d: %v", i, printed(out))
+		}
+	}
+	if e.s.Other == 0 {
+		t.Error("it does not look like a drift: this tests nothing")
+	}
+}
+
+// What has another name than a step or a drift is no rest, whatever it looks like now.
+func TestWhatHasAnotherNameDoesNotRest(t *testing.T) {
+	e := resting(t)
+	p := e.newest()
+	c := claim{kind: finding.LeadThermal, severity: finding.Maintenance, channels: e.s.Found[aboutContact].Channels}
+	if e.rests(&p, &c, finding.LeadStep); c.severity != finding.Maintenance {
+		t.Errorf("%s, want %s", c.severity, finding.Maintenance)
 	}
 }
 
