@@ -23,6 +23,7 @@ type hissState struct {
 	Seen   uint16             // blocks that Quiet comes from
 	Over   uint16             // blocks in a row above a threshold
 	Half   uint16             // judged blocks in a row above half of it
+	Low    uint16             // judged blocks in a row below half of it
 	From   int64              // since
 	Fast   hissChart          // of the mean over all pairs: three days
 	Slow   hissChart          // ten days: what is small and stays
@@ -74,6 +75,7 @@ const (
 	// be as loud as the chart for hissConfirm blocks, and hissCap keeps a storm of half a
 	// day from lifting a chart so far.
 	hissSlowly  = 8
+	hissDry     = 32 // blocks after which noise is over: a dry spell is about a week (common practice)
 	hissConfirm = 2
 	// hissGrid is the least noise, as a share of the resolution, that can be
 	// followed: below, what is measured is rounding.
@@ -260,8 +262,10 @@ func (e *Engine) shunt(p *picture, mean float64, out []finding.Finding) []findin
 	if s, w := float64(h.Slow.Level), h.worth(&h.Slow, slowLeast, slowWeight); s/w > level/worth {
 		level, worth, span = s, w, "ten"
 	}
-	if h.Half = min(h.Half+1, 1000); level < worth/2 {
-		h.Half = 0
+	if level < worth/2 {
+		h.Half, h.Low = 0, min(h.Low+1, 1000)
+	} else {
+		h.Half, h.Low = min(h.Half+1, 1000), 0
 	}
 	if h.Over == 0 {
 		h.From = p.at - int64(max(hissConfirm, min(h.Half, hissSlowly)))*blockS
@@ -269,8 +273,8 @@ func (e *Engine) shunt(p *picture, mean float64, out []finding.Finding) []findin
 	need, loud := h.confirms(level)
 	if level < worth || least < max(hissShare*level, hissEven*most) || e.oneScatters() && least < worth {
 		h.Over = 0
-		if level < worth/2 {
-			out = e.clear(aboutInsulation, p.at, "noise is back near that of the baseline", out)
+		if h.Low >= hissDry {
+			out = e.clear(aboutInsulation, p.at, "noise has been back near that of the baseline for eight days", out)
 		}
 		return out
 	}

@@ -285,3 +285,43 @@ func TestSlowNoiseBeganEarlier(t *testing.T) {
 		}
 	}
 }
+
+// A shunt that dries for a week stands; a wet front after it would look like another
+// filter. After eight days it is over.
+func TestALeakThatDriesStandsForAWeek(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	h := &e.s.Hiss
+	h.Seen = hissLearn
+	wet := func(x float32) {
+		h.Fast.Level = x
+		for i := range h.Each {
+			h.Each[i] = x
+		}
+	}
+	at := int64(100 * blockS)
+	block := func(mean float64) []finding.Finding {
+		at += blockS
+		return e.shunt(&picture{at: at}, mean, nil)
+	}
+	wet(0.1)
+	block(0.2)
+	if out := block(0.2); len(out) != 1 || out[0].Kind != finding.InsulationLeak {
+		t.Fatalf("not found: %v", printed(out))
+	}
+	wet(0)
+	for range 28 {
+		block(0)
+	}
+	wet(0.05) // damp for a block: the spell begins anew
+	block(0.05)
+	wet(0)
+	for i := range 32 {
+		if e.s.Found[aboutInsulation].Kind == 0 {
+			t.Fatalf("over after %d dry blocks, want 32", i)
+		}
+		block(0)
+	}
+	if e.s.Found[aboutInsulation].Kind != 0 {
+		t.Error("stands after eight dry days")
+	}
+}
