@@ -25,9 +25,18 @@ func cautions(l *Loop) []string {
 	}
 }
 
-// steps lists what to do about the leads that stand, or about a transmitter that
-// gives no value; nil where neither is known to be the matter.
+// steps lists what to do about the leads that stand, about what no terminal alone
+// can be the cause of, or about a transmitter that gives no value; nil where nothing
+// is known to be the matter.
 func steps(l *Loop, bad finding.LeadSet) []step {
+	if l.Standing != nil {
+		switch l.Standing.Kind {
+		case finding.InsulationLeak:
+			return leaks()
+		case finding.ThermalEMF:
+			return metals(l, bad)
+		}
+	}
 	if bad == 0 {
 		return withoutLead(l)
 	}
@@ -68,6 +77,38 @@ func steps(l *Loop, bad finding.LeadSet) []step {
 	return append(s,
 		verify,
 		step{"Re-terminate the bad point as its maker instructs.", "The maker's instruction also says how firmly."})
+}
+
+// leaks is what to do about a shunt, which no terminal by itself makes. The figures
+// are those of IEC 60751 for a new element.
+func leaks() []step {
+	return []step{
+		{"Look for water in the head, the boxes and the glands before anything is dried.", "It comes and goes with rain, washing and hot hours. Photograph it."},
+		{
+			"With the loop out of service and the cable off the transmitter, measure the insulation from the leads to earth and to the screen, at a test voltage that element and cable are made for.",
+			"The test voltage destroys an input that is still connected. Measure while it is wet or hot; a new element has at least 100 MΩ at 100 V when cold, and less when hot.",
+		},
+		{"Take element and cable apart at the head and measure each.", "Halve at the next box where it is the cable."},
+		{"Write down what was found, and what was changed.", "Where the insulation is good: was the transmitter given another filter or input range?"},
+	}
+}
+
+// metals is what to do about a voltage in the circuit: it comes from a joint of two
+// metals with a difference of temperature across it, not from one that is loose.
+func metals(l *Loop, bad finding.LeadSet) []step {
+	at := "Look at every joint between head and transmitter without touching"
+	if bad != 0 {
+		at = "Look at the joints of " + list(bad.Names()) + " without touching" + prefixed(": ", points(runOf(l.Terminals, bad)))
+	}
+	return []step{
+		{at + ".", "A piece of another metal: thermocouple or compensating cable, a plated link, a splice? Photograph it."},
+		{
+			"With the loop out of service and the leads off the transmitter, measure the voltage between them while the process is hot.",
+			"It should be a few microvolts. 39 µV are 0.1 °C where 1 mA measures a Pt100.",
+		},
+		{"Verify with an independent measurement before anything is replaced.", "Write down the values before and after."},
+		{"Replace what is of another metal, or bring both ends of it to one temperature.", "A firmer terminal does not help: the joint is sound."},
+	}
 }
 
 // withoutLead is what to do where the transmitter itself gives no value.

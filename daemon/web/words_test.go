@@ -1,6 +1,7 @@
 package web
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -167,6 +168,33 @@ func TestStepsOfJumperAndDeviceFault(t *testing.T) {
 	f.Kind = finding.DeviceFault
 	if s := steps(&l, 0); len(s) == 0 || !strings.Contains(s[0].Do, "diagnostics") {
 		t.Errorf("a device fault: %+v", s)
+	}
+}
+
+// What no terminal alone makes has steps of its own, whether a lead is named or not.
+func TestStepsOfLeakAndVoltage(t *testing.T) {
+	l, _ := larkfield(1, noon).Loop("TT-1101")
+	f := *l.Standing
+	l.Standing = &f
+	for _, tt := range []struct {
+		kind finding.Kind
+		bad  finding.LeadSet
+		want []string // of one step each
+	}{
+		{finding.InsulationLeak, 0, []string{"Look for water", "cable off the transmitter, measure the insulation", "apart at the head"}},
+		{finding.ThermalEMF, 0, []string{"every joint between head and transmitter", "leads off the transmitter, measure the voltage", "of another metal, or bring"}},
+		{finding.ThermalEMF, finding.LeadsOf(measure.B1), []string{"the joints of b1 without touching: ", "measure the voltage"}},
+	} {
+		f.Kind = tt.kind
+		got := steps(&l, tt.bad)
+		for _, w := range tt.want {
+			if !slices.ContainsFunc(got, func(s step) bool { return strings.Contains(s.Do, w) }) {
+				t.Errorf("%s, %v: no step says %q: %+v", tt.kind, tt.bad.Names(), w, got)
+			}
+		}
+		if i := slices.IndexFunc(got, func(s step) bool { return strings.Contains(s.Do, "gently") }); i >= 0 {
+			t.Errorf("%s: %q is for a contact", tt.kind, got[i].Do)
+		}
 	}
 }
 

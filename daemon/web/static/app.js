@@ -208,6 +208,7 @@ class Trend {
 
   async load() {
     const note = $("trend-note");
+    if (!this.data) note.textContent = "The trend is being read.";
     try {
       const r = await fetch(this.address(Math.min(2000, Math.max(100, Math.round($("plot-error").clientWidth)))));
       if (!r.ok) throw new Error((await r.json()).detail);
