@@ -85,6 +85,8 @@ func cause(l *Loop, now time.Time) []part {
 		return sentence("The contact of lead ", lead, " has followed wet and dry"+since+". ")
 	case f.Kind == finding.LeadIntermittent && quantity.Known(f.Contact):
 		return sentence("The contact of lead ", lead, " has come and gone, by ", ohm(f.Contact)+" Ω", " at a time"+prefixed(",", since)+". ")
+	case f.Kind == finding.ThermalEMF && quantity.Known(f.Contact):
+		return sentence("A thermal voltage in lead ", lead, " has looked like ", signedOhm(f.Contact)+" Ω", since+". ")
 	case f.Kind != finding.LeadLimit && quantity.Known(f.Contact) && f.Contact > 0:
 		noun := "Lead "
 		if len(f.Leads.Names()) > 1 {
@@ -209,6 +211,8 @@ func culprit(k finding.Kind) string {
 		return "The break"
 	case finding.LeadShort:
 		return "The short"
+	case finding.ThermalEMF:
+		return "The joint of two metals"
 	}
 	return "The extra resistance"
 }

@@ -196,6 +196,12 @@ func TestStepsOfLeakAndVoltage(t *testing.T) {
 			t.Errorf("%s: %q is for a contact", tt.kind, got[i].Do)
 		}
 	}
+	if got := spoken(say(&l, noon)); !strings.Contains(got, "A thermal voltage in lead b1 has looked like +0.126 Ω since 9 October.") {
+		t.Errorf("a voltage: %q", got)
+	}
+	if got := where(&l, finding.LeadsOf(measure.B1)); !strings.Contains(got, "The joint of two metals is at") {
+		t.Errorf("a voltage: %q", got)
+	}
 }
 
 func spoken(parts []part) string {
