@@ -49,10 +49,9 @@
 //   - excursions that return within two polls: lead-intermittent. A bad register
 //     looks alike, so what the sensor value says and how common bad values are
 //     on this loop make odds (odds.go): two that it shows on two days will do, or that
-//     it cannot show on a bus without bad values, one
-//     on a lead that slowly rose before, or one that is large, alone in its hour and
-//     right in the sensor value (plain.go). A count alone must go on for longer than
-//     a visit;
+//     it cannot show on a bus without bad values; one on a lead that slowly rose
+//     before, or one that is large, alone in its hour and right in the sensor value
+//     (plain.go). A count alone must go on for longer than a visit;
 //   - swing with the cable's temperature, or daily: lead-thermal;
 //   - movement in a constant proportion to the temperature difference of head and
 //     box, as of a thermocouple, or a slow fall below copper: thermal-emf. No

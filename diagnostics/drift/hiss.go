@@ -65,7 +65,7 @@ const (
 	// the loudest: one noisy lead is another matter.
 	hissShare = 0.5
 	hissEven  = 0.35
-	hissLearn = 200 // blocks of baseline: of thirty days the error is as large as that of the chart of ten
+	hissLearn = 200 // blocks of baseline: fifty days add two fifths to the variance of the chart of ten days, thirty would add two thirds
 	// hissYoung is by how much a threshold is larger while the baseline is young: its own
 	// scatter is known from few blocks, and of them each is like the one before.
 	hissYoung = 0.4

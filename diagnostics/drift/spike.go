@@ -121,8 +121,9 @@ func (e *Engine) referenceMoved(v, d, gate float64) bool {
 }
 
 // crossed tells whether of two leads one rose and the other fell since the last
-// sample, when the copper factor was f, or both moved by more than copper does. The lower of two is taken for copper, so noise on both shows as rises alone;
-// but no contact makes the other lead move.
+// sample, when the copper factor was f, or both moved by more than copper does. The
+// lower of two is taken for copper, so noise on both shows as rises alone; but no
+// contact makes the other lead move.
 func (e *Engine) crossed(l *look, fr *frame, f float64) bool {
 	if e.m.n != 2 {
 		return false
