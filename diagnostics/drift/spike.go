@@ -116,8 +116,7 @@ func (e *Engine) excursions(l *look, fr *frame, f float64) (calm bool) {
 // neighbours moved, or the steps in which they are read: an excursion of its own shows
 // in its value v by more than half.
 func (e *Engine) referenceMoved(v, d, gate float64) bool {
-	last := e.s.Copper.Sum
-	return e.m.n == 1 && last != 0 && math.Abs(d) > gate && math.Abs(v-last) < math.Abs(d)/2
+	return e.m.n == 1 && math.Abs(d) > gate && math.Abs(v-e.s.Copper.Sum) < math.Abs(d)/2
 }
 
 // crossed tells whether of two leads one rose and the other fell since the last

@@ -191,3 +191,27 @@ func TestANeighbourThatFlickersIsNoExcursion(t *testing.T) {
 		}
 	}
 }
+
+// Less than a gate is no move of the reference: the sample stays calm, and what the sum
+// was is known from it.
+func TestReferenceMoved(t *testing.T) {
+	sum, pair := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.LoopsOnly)), mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.PairsOnly))
+	sum.s.Copper.Sum, pair.s.Copper.Sum = 2, 2
+	for _, tt := range []struct {
+		name    string
+		e       *Engine
+		v, d    float64
+		because bool
+	}{
+		{"the sum stays", sum, 2, 0.05, true},
+		{"the sum stays, down", sum, 2, -0.05, true},
+		{"less than a gate", sum, 2, 0.015, false},
+		{"the sum goes with it", sum, 2.05, 0.05, false},
+		{"the sum goes half way", sum, 2.026, 0.05, false},
+		{"no sum", pair, 2, 0.05, false},
+	} {
+		if got := tt.e.referenceMoved(tt.v, tt.d, 0.02); got != tt.because {
+			t.Errorf("%s: %v", tt.name, got)
+		}
+	}
+}
