@@ -46,7 +46,7 @@ const (
 	// resistor as the root of kelvins (Nyquist 1928), 6.5 % from 5 to 43 °C.
 	fastLeast = 0.07 // logarithm
 	slowLeast = 0.065
-	hissSure  = 4.3  // standard errors of a chart: three false ones in 537 years of simulated sound loops
+	hissSure  = 4.3  // standard errors of a chart: one false leak in 537 years of simulated sound loops
 	hissMost  = 1.2  // times the largest level of the baseline
 	hissCap   = 0.15 // above the chart: a storm of some hours does not reach the threshold
 	// Values are compared with a short mean of those before, in which the newest has the
