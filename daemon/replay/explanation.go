@@ -56,7 +56,7 @@ func fileName(tag string) string {
 }
 
 func (e *Explanation) header() []string {
-	h := []string{"time", "what", "copper_factor", "learnt", "threshold_times"}
+	h := []string{"time", "what", "copper_factor", "learnt", "threshold_times", "middle_ohm", "middle_scatter_ohm"}
 	for _, l := range e.spec.Leads() {
 		for _, q := range [...]string{"contact", "level", "threshold", "swing", "noise", "noise_base"} {
 			h = append(h, fmt.Sprintf("%s_%s_ohm", l, q))
@@ -104,7 +104,7 @@ func outlook(f *finding.Finding) []string {
 
 func (e *Explanation) row(s *Seen, at time.Time, what, said string) []string {
 	v := &s.View
-	r := []string{at.UTC().Format(time.RFC3339), what, decimals(factor(v)), strconv.FormatBool(v.Learnt), decimals(v.Young)}
+	r := []string{at.UTC().Format(time.RFC3339), what, decimals(factor(v)), strconv.FormatBool(v.Learnt), decimals(v.Young), decimals(v.Middle), decimals(v.MiddleU)}
 	for _, l := range e.spec.Leads() {
 		for _, q := range [...]quantity.Ohm{v.Contact[l], v.Level[l], v.Threshold[l], quantity.Ohm(v.Swing[l]), v.Noise[l], v.NoiseBase[l]} {
 			r = append(r, decimals(q))

@@ -10,7 +10,7 @@ import (
 
 // Version names the engine in every finding. It changes with every change that
 // can change a result.
-const Version = "drift/5"
+const Version = "drift/6"
 
 // Mark is the spacing of the moments at which loops publish to their
 // neighbours, counted from the Unix epoch.
@@ -65,6 +65,8 @@ type View struct {
 	At        time.Time
 	Block     time.Time                  // end of the newest block
 	Factor    float64                    // copper factor of the block
+	Middle    quantity.Ohm               // of two leads: how far what they have in common is from what the neighbours' copper makes of it, in the block; NaN = not known
+	MiddleU   quantity.Ohm               // its scatter while the two were sound, mean absolute residual of a block
 	Contact   measure.Leads              // contact part of each lead in the block, Ω
 	Level     measure.Leads              // smoothed contact level, Ω
 	Threshold measure.Leads              // level at which a drift is called, Ω

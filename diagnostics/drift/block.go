@@ -20,6 +20,7 @@ func (e *Engine) closeSlot(fr *frame, nb *Neighbour) {
 		v[k] = median32(sift(sl.R[k][:n]))
 		b.R[k][b.N] = float32(v[k])
 	}
+	e.hear(nb)
 	t := median32(sl.T[:n])
 	b.T[b.N], b.F[b.N] = float32(t), 1
 	e.s.Read = readState{sl.Index * slotS, t}

@@ -57,6 +57,9 @@ func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64
 			j := 1 - k
 			return e.ofSound(e.s.Ch[j].ratio(v[j], fr.a[j], fr.b[j]), e.s.Ch[k].ratio(v[k], fr.a[k], fr.b[k])), true
 		}
+		if j := e.s.Copper.Moved; j != 0 {
+			return ofTold(e.s.Ch[2-j].ratio(v[2-j], fr.a[2-j], fr.b[2-j]), e.s.Ch[j-1].ratio(v[j-1], fr.a[j-1], fr.b[j-1]), fr.wide), true
+		}
 		return e.ofTwo(q[0], q[1], fr.wide)
 	}
 	return 0, false
@@ -178,6 +181,12 @@ func (e *Engine) ofTwo(lo, hi, gate float64) (float64, bool) {
 	return lo + min((hi-lo)/2, gate/2), true
 }
 
+// ofTold joins two ratios, the first of the lead that is sound as the neighbours say: it
+// is their mean while they agree, as of two of which nothing is known.
+func ofTold(sound, other, gate float64) float64 {
+	return sound + within((other-sound)/2, gate/2)
+}
+
 // farGates is how far a lead must stand away, in gates, to be left out of the
 // copper factor of two: damp moves a contact by a tenth, a third of a gate then.
 // Nearer the mean of both is better, for it keeps what rounding hides.
@@ -240,6 +249,12 @@ func (l *fit) add(f, c float64) {
 	l.FF += x * x
 	l.C += y
 	l.FC += x * y
+}
+
+// lift moves the line by a level, Ω.
+func (l *fit) lift(level float64) {
+	l.C += float32(level) * l.N
+	l.FC += float32(level) * l.F
 }
 
 // spread returns the standard deviation of the factors that the line was fitted

@@ -84,11 +84,14 @@ func (e *Engine) contacts(p *picture) (claim, bool) {
 		return c, false
 	}
 	e.name(worst, p, &c)
-	if e.m.n == 2 && c.kind == finding.ThermalEMF {
-		c.leads = 0
-		if k, ok := e.puller(); ok {
-			c.leads = e.m.ch[k].named
+	if e.m.n == 2 {
+		if c.kind == finding.ThermalEMF && !p.told(worst) {
+			c.leads = 0
+			if k, ok := e.puller(); ok {
+				c.leads = e.m.ch[k].named
+			}
 		}
+		c.evidence += e.sayWitness(worst, p)
 	}
 	return c, true
 }
@@ -232,7 +235,7 @@ func (e *Engine) voltage(k int, p *picture) bool {
 // rose would leave the third low as well.
 func (e *Engine) fell(k int, p *picture, least float64) bool {
 	ch := &e.s.Ch[k]
-	if e.m.n < 3 || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p, least) || ch.abrupt(p.raw[k]) && !e.pulled(k, p) {
+	if e.m.n < 3 && !p.told(k) || p.blocks < settling || ch.Above < confirm || p.level[k] > -e.fallWorth(k, p, least) || ch.abrupt(p.raw[k]) && !e.pulled(k, p) {
 		return false
 	}
 	for j := range e.m.n {
@@ -281,6 +284,9 @@ const fallLeast, fallCores = 0.01, 4
 
 // fallLeast returns the slow fall from which a voltage is looked for, Ω.
 func (e *Engine) fallLeast(k int) float64 {
+	if e.s.Copper.Moved != 0 {
+		return 0 // of two leads that parted one fell; a contact that is made good comes to the other
+	}
 	return min(fallOhm, max(fallLeast, fallCores*coreShare*e.s.Ch[k].Base))
 }
 

@@ -183,7 +183,7 @@ func (e *Engine) newest() picture {
 // latest returns the residuals of the newest judged block as they are.
 func (e *Engine) latest() picture {
 	cu := &e.s.Copper
-	p := picture{at: e.s.Block.Index * blockS, f: float64(cu.Ring[recent-1]), t: float64(cu.Temp[recent-1]), blocks: cu.Blocks}
+	p := picture{at: e.s.Block.Index * blockS, f: float64(cu.Ring[recent-1]), t: float64(cu.Temp[recent-1]), blocks: cu.Blocks, moved: cu.Moved}
 	for k := range e.m.n {
 		p.u[k] = nan
 		if c := &e.s.Ch[k]; c.UN > 0 {
@@ -198,8 +198,9 @@ func (e *Engine) latest() picture {
 func (e *Engine) Explain(v *View) {
 	cu := &e.s.Copper
 	p := e.newest()
+	middle, scatter := e.overheard()
 	*v = View{
-		At: time.Unix(e.s.Last, 0).UTC(), Block: time.Unix(e.s.Block.Index*blockS, 0).UTC(), Factor: p.f,
+		At: time.Unix(e.s.Last, 0).UTC(), Block: time.Unix(e.s.Block.Index*blockS, 0).UTC(), Factor: p.f, Middle: middle, MiddleU: scatter,
 		Contact: measure.NoLeads(), Level: measure.NoLeads(), Threshold: measure.NoLeads(), Noise: measure.NoLeads(), NoiseBase: measure.NoLeads(),
 		Learnt: cu.Blocks > learnBlocks, Young: p.grow, Standing: v.Standing[:0],
 	}

@@ -25,12 +25,13 @@ type picture struct {
 	blocks uint32
 	shared float64 // what all leads have beyond the copper factor, as a share of each
 	lowest bool    // of three leads two rose: the lowest one is copper
+	moved  uint8   // which lead of a pair moved, as its neighbours say
 }
 
 // judge takes a complete block: contact parts, findings, learning.
 func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	b, cu := &e.s.Block, &e.s.Copper
-	p := picture{at: (b.Index + 1) * blockS, f: median32(b.F[:b.N]), t: median32(b.T[:b.N])}
+	p := picture{at: (b.Index + 1) * blockS, f: median32(b.F[:b.N]), t: median32(b.T[:b.N]), moved: cu.Moved}
 	push(&cu.Ring, p.f)
 	push(&cu.Temp, p.t)
 	cu.N = min(cu.N+1, recent)
@@ -54,7 +55,11 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 		}
 	}
 	p.shared = e.shared(&p)
+	e.attend()
 	e.levels(&p)
+	if m := e.witness(&p); m != p.moved {
+		e.turn(m, &p)
+	}
 	e.s.TwoRose = p.lowest
 	if o, ok := e.works(&p, out); ok {
 		return o

@@ -231,6 +231,9 @@ func (e *Engine) shift(x *[channels]float64, p *picture) {
 		} else if w[1] < 0 {
 			ref = w[1]
 		}
+		if k, ok := p.sound(); ok {
+			ref = x[k] / e.s.Ch[k].Base
+		}
 	}
 	for k := range e.m.n {
 		x[k] -= ref * e.s.Ch[k].Base

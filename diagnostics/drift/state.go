@@ -125,6 +125,8 @@ type copperState struct {
 	F        float64 // of the newest sample
 	Known    bool
 	Alone    bool            // a single sum without neighbours: its copper cannot be known
+	Moved    uint8           // which lead of a pair moved, as its neighbours say, and not the copper: one more than its channel
+	Loops    uint8           // neighbours of a pair, when what they say was last learnt
 	Ring     [recent]float32 // block medians
 	Temp     [recent]float32 // block medians of the reading, °C
 	N        uint8
@@ -134,6 +136,7 @@ type copperState struct {
 	JumpFrom float64 // factor before
 	Carried  float64 // factor at which the baseline began, less 1
 	JumpWait uint8   // blocks looked at since
+	Off      float32 // how far the neighbours of a pair are beyond the copper that its line was learnt on, Ω
 	Full     int64   // last sample with every lead, s
 	GapAt    int64   // when the leads were last back after a time without, s
 	Device   float64 // newest temperature that the transmitter sent, °C

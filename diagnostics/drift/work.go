@@ -149,12 +149,14 @@ func (e *Engine) renew() {
 // absorb takes the present level of a channel as its own from now on.
 func (e *Engine) absorb(k int, level float64) {
 	c := &e.s.Ch[k]
-	c.Fit.C += float32(level) * c.Fit.N
-	c.Fit.FC += float32(level) * c.Fit.F
+	c.Fit.lift(level)
 	for i := range c.U {
 		c.U[i] = 0
 	}
 	c.Couple.shift(level)
+	if e.m.n == 2 {
+		e.s.Ch[bareOf].shift(level / 2)
+	}
 	c.Above, c.Over, c.Jump, c.Track, c.Flagged, c.Risen, c.Peak = 0, 0, 0, 0, false, false, 0
 }
 
