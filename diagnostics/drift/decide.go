@@ -318,7 +318,7 @@ func (e *Engine) doubtful(k int, p *picture) bool {
 // noisy tells whether the single values of one lead scatter more than in its
 // baseline and those of the others do not, by enough to matter.
 func (e *Engine) noisy(k int, p *picture) bool {
-	if e.m.n < 3 || e.s.Hiss.Seen < hissReady || e.s.Hiss.alone(k, e.m.n) < math.Log(noiseMore) {
+	if e.m.n < 3 || e.s.Hiss.Seen < hissReady || e.s.Hiss.alone(k, e.m.n) < e.s.Hiss.louder() {
 		return false
 	}
 	return e.noise(k) > e.noiseWorth(k, p)
@@ -327,7 +327,7 @@ func (e *Engine) noisy(k int, p *picture) bool {
 // crackles tells whether what a lead has gained scatters by about as much as it is:
 // a contact that opens and closes all the time has a mean as well, and is no drift.
 func (e *Engine) crackles(k int, p *picture) bool {
-	if e.m.n < 3 || e.s.Hiss.Seen < hissReady || e.s.Hiss.alone(k, e.m.n) < math.Log(noiseMore) {
+	if e.m.n < 3 || e.s.Hiss.Seen < hissReady || e.s.Hiss.alone(k, e.m.n) < e.s.Hiss.louder() {
 		return false
 	}
 	return e.noise(k) > e.crackleWorth(k, p)
@@ -359,9 +359,13 @@ func (e *Engine) noiseWorth(k int, p *picture) float64 {
 // noiseOhm is the scatter from which it matters, Ω: a sound input has 1 to 3 mΩ.
 const noiseOhm = 0.006
 
-// noiseMore is the ratio of noise from which one lead is called noisy; the
-// smoothed ratio of a sound pair stays within 3 %.
+// noiseMore is the ratio of noise from which one lead is called noisy, on a baseline that
+// is learnt; the smoothed ratio of a sound pair stays within 3 %, that of one beside a hot
+// line goes with how often that is hot.
 const noiseMore = 1.5
+
+// louder is the logarithm of the ratio of noise from which one lead is called noisy.
+func (h *hissState) louder() float64 { return h.young() * math.Log(noiseMore) }
 
 // noise returns the scatter that a lead adds to its differences, Ω.
 func (e *Engine) noise(k int) float64 {

@@ -182,8 +182,12 @@ func (h *hissState) sd() float64 {
 // baseline; the baseline itself is known from Seen blocks only.
 func (h *hissState) worth(c *hissChart, least, weight float64) float64 {
 	se := h.sd() * math.Sqrt(weight/(2-weight)+1/float64(max(h.Seen, 1)))
-	young := 1 + hissYoung*(1-float64(min(h.Seen, hissLearn))/hissLearn)
-	return young * max(least, hissSure*se, hissMost*float64(c.Most))
+	return h.young() * max(least, hissSure*se, hissMost*float64(c.Most))
+}
+
+// young is the factor on thresholds of noise while the baseline is.
+func (h *hissState) young() float64 {
+	return 1 + hissYoung*(1-float64(min(h.Seen, hissLearn))/hissLearn)
 }
 
 // alone returns by how much, as a logarithm, the noise of every pair with

@@ -93,6 +93,9 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 	case moves && x > wild*p.level[k] && ch.returns(x):
 		c.kind = finding.LeadIntermittent
 		c.evidence = e.sayReturns(k, p)
+	case p.level[k] < 0 && p.quick[k] < 0: // it stands below its copper since it was told
+		c.kind = finding.ThermalEMF
+		c.evidence = e.sayBelow(k, p)
 	case e.climbing(k, p):
 		c.kind = finding.LeadDrift
 		c.evidence = e.sayClimb(k, p)

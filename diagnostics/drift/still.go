@@ -72,7 +72,7 @@ func (e *Engine) rests(p *picture, c *claim, looks finding.Kind) {
 	if r.Severity == finding.Info {
 		band = stillBand
 	}
-	if !(p.level[k] < band*stillMost*min(p.reach[k], openlyOhm)) || e.s.Beyond || e.shareNow() > band*stillHead {
+	if !(math.Abs(p.level[k]) < band*stillMost*min(p.reach[k], openlyOhm)) || e.s.Beyond || e.shareNow() > band*stillHead {
 		return
 	}
 	c.severity = finding.Info
@@ -80,5 +80,8 @@ func (e *Engine) rests(p *picture, c *claim, looks finding.Kind) {
 		clock(s.From), ohms(max(stillShare*math.Abs(float64(s.At)), stillLimit*p.limit[k])))
 }
 
-// steady tells whether a kind is one of a contact that may stand still.
-func steady(k finding.Kind) bool { return k == finding.LeadStep || k == finding.LeadDrift }
+// steady tells whether a kind is one of what may stand still. A voltage that did for four
+// weeks has no process that moves it.
+func steady(k finding.Kind) bool {
+	return k == finding.LeadStep || k == finding.LeadDrift || k == finding.ThermalEMF
+}

@@ -203,3 +203,35 @@ func TestWhatBeginsToMoveDoesNotRest(t *testing.T) {
 		}
 	}
 }
+
+// A voltage that has stood still for four weeks rests as a contact does, and is told
+// again when it moves; it is called a voltage all the while. One that takes half of the
+// limit does not rest.
+func TestAVoltageThatStandsStillRests(t *testing.T) {
+	for _, tt := range []struct {
+		ohm   float64
+		rests bool
+	}{{0.03, true}, {0.1, false}} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+		c := newCable(3)
+		c.fault = func(d float64, v *[measure.LeadCount]float64) {
+			v[measure.B1] -= tt.ohm*min(max(0, d-40)/12, 1) + 0.0008*max(0, d-110)
+		}
+		fs := run(e, &c, 0, 130*perDay)
+		for _, f := range fs {
+			if f.Kind != finding.ThermalEMF || f.Leads != finding.LeadsOf(measure.B1) {
+				t.Fatalf("%g Ω, day %.1f: %s of %v: %s", tt.ohm, on(f.Time), f.Kind, f.Leads.Names(), f.Evidence)
+			}
+		}
+		days, to := severities(fs)
+		if !tt.rests {
+			if len(to) != 1 {
+				t.Errorf("%g Ω: severities %v on days %.1f", tt.ohm, to, days)
+			}
+			continue
+		}
+		if len(to) != 3 || to[1] != finding.Info || days[1] < 75 || days[1] > 90 || days[2] < 111 || days[2] > 122 {
+			t.Errorf("%g Ω: severities %v on days %.1f: want information four weeks after day 52, and told again within twelve days of 110", tt.ohm, to, days)
+		}
+	}
+}

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"ohmdrift/diagnostics/copper"
-	"ohmdrift/diagnostics/finding"
 )
 
 // Two metals that meet in the head make a thermocouple with the box as its other
@@ -188,7 +187,7 @@ func (e *Engine) coupling(k int) (c coupling) {
 // thermocouple tells whether a channel moves as a thermocouple between head and
 // box does: as much of it, and of its level, to the side where the process is.
 func (e *Engine) thermocouple(k int, p *picture) bool {
-	if r := &e.s.Found[aboutContact]; r.kind() == finding.ThermalEMF && r.Channels>>k&1 != 0 {
+	if e.isVoltage(k) {
 		return e.leansTo(k, p, coupleKept)
 	}
 	return e.leansTo(k, p, 1)

@@ -3,6 +3,7 @@ package drift
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"ohmdrift/diagnostics/finding"
@@ -165,6 +166,25 @@ func TestANewCableIsNoMovementOfAPair(t *testing.T) {
 	for k := range e.m.n {
 		if x := e.s.Ch[bareOf+k].Couple; x != (coupleState{}) {
 			t.Errorf("%s goes on from %+v", e.m.name(k), x)
+		}
+	}
+}
+
+// What stands below its copper is a voltage as long as it does, however small it
+// becomes: no contact is "−3 mΩ beyond its copper".
+func TestWhatIsBelowItsCopperIsNoDrift(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
+	c := newCable(3)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) {
+		v[measure.B1] -= 0.03*min(max(0, d-40)/12, 1) - 0.027*min(max(0, d-60)/60, 1)
+	}
+	fs := run(e, &c, 0, 170*perDay)
+	if len(counted(slices.Clone(fs))) == 0 {
+		t.Fatal("nothing found")
+	}
+	for _, f := range fs {
+		if f.Kind != finding.ThermalEMF {
+			t.Errorf("day %.1f: %s at %s: %s", on(f.Time), f.Kind, ohms(float64(f.Contact)), f.Evidence)
 		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"ohmdrift/diagnostics/finding"
@@ -252,5 +253,134 @@ func TestTheMiddleCanBeFollowedByHand(t *testing.T) {
 	}
 	if checked == 0 {
 		t.Error("the middle is never mentioned")
+	}
+}
+
+// What a lead was followed by as a rise is the other's fall, field by field.
+func TestMirror(t *testing.T) {
+	a := chState{
+		Couple: coupleState{Even: 1, Slow: 2, UU: 3, UT: 4, UB: 5}, Swing: swing{UU: 1, FF: 2, UF: 3, Day: [4]float32{1, -2, 3, 4}},
+		Jump: 0.02, JumpAt: 7, Lag: 2, Rise: 5, Above: 4, Over: 3, Swings: 6, Turn: 0.5, Turns: 2, Down: true, Peak: 0.3, Track: 0.2,
+		Flagged: true, Risen: true, PrevOK: true, Spike: spikeState{Run: 1},
+	}
+	b := chState{Jump: -0.001, JumpAt: 1, Rise: 2, Risen: true, PrevOK: true, Spike: spikeState{Run: 2}, UN: 3}
+	b.U[recent-3], b.U[recent-2], b.U[recent-1] = -0.25, -0.25, -0.25
+	x, y := a, b
+	x.mirror(&y)
+	want := b
+	want.Couple = coupleState{Even: -1, Slow: -2, UU: 3, UT: -4, UB: -5}
+	want.Swing = swing{UU: 1, FF: 2, UF: -3, Day: [4]float32{-1, 2, -3, -4}}
+	want.Jump, want.JumpAt, want.Lag, want.Rise = -0.02, 7, 2, 5
+	want.Above, want.Over, want.Swings, want.Turn, want.Turns, want.Down = 4, 3, 6, -0.5, 2, false
+	want.Flagged, want.Risen, want.PrevOK, want.Spike.Run, want.Track = true, false, false, 0, -0.25
+	if d := cmp.Diff(want, y, cmp.AllowUnexported(chState{}, coupleState{}, swing{}, fit{}, spikeState{})); d != "" {
+		t.Errorf("the one that fell:\n%s", d)
+	}
+	if x.Jump != 0.001 || x.JumpAt != 1 || x.Rise != 2 || x.Above != 0 || x.Over != 0 || x.Flagged || x.Risen || x.PrevOK || x.Spike.Run != 0 || x.Peak != 0 || x.Track != 0 || !x.Down {
+		t.Errorf("the sound one: %+v", x)
+	}
+}
+
+// When everything turns round, the copper of the recent blocks is that of the sound
+// lead, and so is the newest; a finding that named it is about the other one.
+func TestTurnedRound(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+	c := newCable(3)
+	c.fault = growth(measure.B1, 20, -0.002)
+	besideAPair(e, &c, func(int) *Neighbour { return nil }, 0, 40*perDay)
+	r := &e.s.Found[aboutContact]
+	if r.Channels != 1<<1 || r.Leads != finding.LeadsOf(measure.B2) {
+		t.Fatalf("without neighbours %v stands on channels %b, want b2", r.Leads.Names(), r.Channels)
+	}
+	var want [recent]float64
+	for i := range want {
+		f := float64(e.s.Copper.Ring[i])
+		want[i] = f + float64(e.s.Ch[1].U[i])/e.s.Ch[1].Base
+	}
+	p := picture{raw: [channels]float64{0, 0.03}, level: [channels]float64{0, 0.03}, moved: 0}
+	e.turn(firstMoved, &p)
+	for i, f := range e.s.Copper.Ring {
+		if math.Abs(float64(f)-want[i]) > 1e-6 {
+			t.Errorf("block %d: copper factor %g, of b2 alone %g", i, f, want[i])
+		}
+	}
+	if math.Abs(e.s.Copper.F-want[recent-1]) > 1e-6 || e.s.Copper.Moved != firstMoved || r.Channels != 1<<0 {
+		t.Errorf("now %g, moved %d, finding on channels %b", e.s.Copper.F, e.s.Copper.Moved, r.Channels)
+	}
+	if l := p.level[0]; !(l < -0.02) || p.level[1] != 0 {
+		t.Errorf("levels %g and %g, want a fall of b1", l, p.level[1])
+	}
+}
+
+// What is said of the middle: its line must be learnt, what the two parted by must stand
+// above its scatter and above what the neighbours do beyond it, and a quarter of it must
+// have gone one way.
+func TestWhatIsHeard(t *testing.T) {
+	for _, tt := range []struct {
+		name             string
+		learnt           float32
+		scale, off       float32 // Ω
+		d, middle, limit float64 // Ω
+		stands           bool
+		was, want        uint8
+	}{
+		{"the first rose", 24, 0.001, 0, 0.03, 0.015, 0.005, false, 0, firstMoved},
+		{"the first fell", 24, 0.001, 0, -0.03, -0.015, 0.005, false, 0, firstMoved},
+		{"the second rose", 24, 0.001, 0, -0.03, 0.015, 0.005, false, 0, secondMoved},
+		{"the second fell", 24, 0.001, 0, 0.03, -0.015, 0.005, false, 0, secondMoved},
+		{"less than a quarter", 24, 0.001, 0, 0.03, 0.007, 0.005, false, 0, 0},
+		{"not yet learnt", 23, 0.001, 0, 0.03, 0.015, 0.005, false, 0, 0},
+		{"within five times the scatter", 24, 0.0061, 0, 0.03, 0.015, 0.005, false, 0, 0},
+		{"within a tenth of what the neighbours did", 24, 0.001, 0.26, 0.03, 0.015, 0.005, false, 0, 0},
+		{"too small to matter", 24, 0.0001, 0, 0.0025, 0.00125, 0.005, false, 0, 0},
+		{"small, and it stays", 24, 0.0001, 0, 0.0025, 0.00125, 0.005, false, secondMoved, secondMoved},
+		{"near its baseline", 24, 0.0001, 0, 0.001, 0, 0.005, false, firstMoved, 0},
+		{"near its baseline while a finding stands", 24, 0.0001, 0, 0.001, 0, 0.005, true, firstMoved, firstMoved},
+		{"told otherwise", 24, 0.001, 0, 0.03, 0.015, 0.005, true, secondMoved, firstMoved},
+		{"nothing is heard any more", 24, 0.001, 0, 0.03, math.NaN(), 0.005, true, secondMoved, secondMoved},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+		e.s.Ch[0].Base, e.s.Ch[1].Base = 0.5, 0.5
+		c := &e.s.Ch[bareOf]
+		c.ScaleN, c.Scale, e.s.Copper.Off, c.UN = tt.learnt, tt.scale, tt.off, recent
+		for i := range c.U {
+			c.U[i] = float32(tt.middle)
+		}
+		if tt.stands {
+			e.s.Found[aboutContact].Kind = kindIndex(finding.LeadDrift)
+		}
+		p := picture{raw: [channels]float64{tt.d, 0}, limit: [channels]float64{tt.limit, 2 * tt.limit}, moved: tt.was}
+		if got := e.witness(&p); got != tt.want {
+			t.Errorf("%s: %d, want %d", tt.name, got, tt.want)
+		}
+	}
+}
+
+// A lead whose step is learnt takes the middle of the pair half of the way with it.
+func TestWhatIsAbsorbedMovesTheMiddle(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+	c := newCable(3)
+	besideAPair(e, &c, besides(3), 0, 20*perDay)
+	b := &e.s.Ch[bareOf]
+	at, slope := b.Fit.line(witnessSteep)
+	u := b.U
+	e.absorb(1, 0.02)
+	if x, s := b.Fit.line(witnessSteep); math.Abs(x-at-0.01) > 1e-6 || math.Abs(s-slope) > 1e-5 {
+		t.Errorf("line %g and %g, before %g and %g: want 10 mΩ more", x, s, at, slope)
+	}
+	for i := range u {
+		if math.Abs(float64(u[i]-b.U[i])-0.01) > 1e-7 {
+			t.Errorf("block %d: %g, before %g: want 10 mΩ less", i, b.U[i], u[i])
+		}
+	}
+}
+
+// Of two leads that agree the copper is the mean, and one that has gone moves it by half
+// a gate at most.
+func TestOfTold(t *testing.T) {
+	for _, tt := range [][3]float64{{1, 1.01, 1.005}, {1, 0.99, 0.995}, {1, 1.5, 1.01}, {1, 0.5, 0.99}} {
+		if got := ofTold(tt[0], tt[1], 0.02); math.Abs(got-tt[2]) > 1e-12 {
+			t.Errorf("%g beside %g: %g, want %g", tt[0], tt[1], got, tt[2])
+		}
 	}
 }

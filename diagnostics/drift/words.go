@@ -37,7 +37,7 @@ func (e *Engine) sayBelow(k int, p *picture) string {
 // sayNoise is of single values that scatter.
 func (e *Engine) sayNoise(k int, p *picture) string {
 	return say("single values of %s scatter by ±%s more than those of the other leads (threshold %s), %.2f times as much as in the baseline against every other lead (threshold %.2f)",
-		e.m.name(k), ohms(e.noise(k)), ohms(min(e.noiseWorth(k, p), e.crackleWorth(k, p))), math.Exp(e.s.Hiss.alone(k, e.m.n)), noiseMore)
+		e.m.name(k), ohms(e.noise(k)), ohms(min(e.noiseWorth(k, p), e.crackleWorth(k, p))), math.Exp(e.s.Hiss.alone(k, e.m.n)), math.Exp(e.s.Hiss.louder()))
 }
 
 // sayVoltage is of one by what moves it.

@@ -239,7 +239,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	out = e.otherMadeGood(p, out)
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || ch.restless(0.5*math.Abs(p.level[k])) || -p.level[k] > bridgedShare*ch.Base || e.spiking(k) { // a good contact stays where it is, and leaves the copper
+		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || e.isVoltage(k) || ch.restless(0.5*math.Abs(p.level[k])) || -p.level[k] > bridgedShare*ch.Base || e.spiking(k) { // a good contact stays where it is, and leaves the copper
 			continue
 		}
 		since, _ := ch.stepped()
@@ -251,6 +251,12 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 		out = e.raise(aboutWork, p.at, &c, out)
 	}
 	return e.healing(p, out)
+}
+
+// isVoltage tells whether a voltage stands on a channel: no contact is made good there.
+func (e *Engine) isVoltage(k int) bool {
+	r := &e.s.Found[aboutContact]
+	return r.kind() == finding.ThermalEMF && r.Channels>>k&1 != 0
 }
 
 // healed tells whether a lead that fell slowly was as much above the others
