@@ -57,8 +57,9 @@ func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64
 			j := 1 - k
 			return e.ofSound(e.s.Ch[j].ratio(v[j], fr.a[j], fr.b[j]), e.s.Ch[k].ratio(v[k], fr.a[k], fr.b[k])), true
 		}
-		if j := e.s.Copper.Moved; j != 0 {
-			return ofTold(e.s.Ch[2-j].ratio(v[2-j], fr.a[2-j], fr.b[2-j]), e.s.Ch[j-1].ratio(v[j-1], fr.a[j-1], fr.b[j-1]), fr.wide), true
+		if k, ok := mover(e.s.Copper.Moved); ok {
+			j := 1 - k
+			return ofTold(e.s.Ch[j].ratio(v[j], fr.a[j], fr.b[j]), e.s.Ch[k].ratio(v[k], fr.a[k], fr.b[k]), fr.wide), true
 		}
 		return e.ofTwo(q[0], q[1], fr.wide)
 	}

@@ -43,7 +43,7 @@ func (e *Engine) decide(p *picture, out []finding.Finding) []finding.Finding {
 		case stood > otherLate:
 			need *= 3
 		}
-		if e.s.Other = min(e.s.Other+1, 100); e.s.Other < need {
+		if e.s.Other = min(e.s.Other+1, atOnce); e.s.Other < need {
 			c.evidence += "; it is called " + string(c.kind) + " when it has looked so for " + lookFor(need)
 			c.kind = r.kind()
 		}
@@ -62,6 +62,8 @@ const (
 	// otherLater: what has stood for a month under several names is one contact
 	// that has many faces; nine times as long.
 	otherLater = 30 * dayS
+	// atOnce is a count that has waited long enough, whatever is asked for.
+	atOnce = 100
 )
 
 // contacts gathers the channels whose contact part says something and names the
@@ -103,6 +105,9 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 	if e.untold(k) || e.s.Low > 0 && p.level[k] < -lost(ch.Base) && ch.abrupt(p.raw[k]) {
 		return 0 // no copper to hold it against, or a jumper: told as that
 	}
+	if p.told(k) && e.tightened(k, p) {
+		return 0 // told as that, as soon as it is sure
+	}
 	_, _, even := e.balanced(p)
 	if ch.Over >= believe && p.level[k] > 0 && e.settled(k, p) && !even {
 		w = max(p.level[k], p.quick[k]/quickTimes) / p.limit[k]
@@ -129,6 +134,13 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 		w = max(w, 1, float64(ch.Spike.Size)/p.limit[k]/4)
 	}
 	return w
+}
+
+// tightened tells whether a channel fell at once and stays there: as what is retightened,
+// and as no voltage.
+func (e *Engine) tightened(k int, p *picture) bool {
+	ch := &e.s.Ch[k]
+	return p.level[k] < 0 && ch.abrupt(p.raw[k]) && !e.pulled(k, p) && !ch.restless(0.5*math.Abs(p.level[k]))
 }
 
 // standing tells whether a channel that is named in the standing finding is

@@ -64,7 +64,9 @@ func (e *Engine) otherMadeGood(p *picture, out []finding.Finding) []finding.Find
 func (e *Engine) asOf(k int) {
 	c, ch := &e.s.Copper, &e.s.Ch[k]
 	for i := range c.Ring {
-		c.Ring[i] += ch.U[i] / float32(ch.Base)
+		if u := ch.U[i]; u == u {
+			c.Ring[i] += u / float32(ch.Base)
+		}
 	}
 	c.Slot = 0 // the factor comes back up at once: no cable was changed
 }

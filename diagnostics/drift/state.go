@@ -125,8 +125,8 @@ type copperState struct {
 	F        float64 // of the newest sample
 	Known    bool
 	Alone    bool            // a single sum without neighbours: its copper cannot be known
-	Moved    uint8           // which lead of a pair moved, as its neighbours say, and not the copper: one more than its channel
-	Loops    uint8           // neighbours of a pair, when what they say was last learnt
+	Moved    uint8           // which lead of a pair moved, as its neighbours say, and to which side (witness.go)
+	Loops    uint8           // neighbours of a pair whose middle is known; 0 = other ones speak now, or nobody
 	Ring     [recent]float32 // block medians
 	Temp     [recent]float32 // block medians of the reading, °C
 	N        uint8

@@ -3,6 +3,7 @@ package drift
 import (
 	"math"
 
+	"ohmdrift/diagnostics/copper"
 	"ohmdrift/diagnostics/quantity"
 )
 
@@ -16,8 +17,9 @@ import (
 
 const (
 	// witnessSays is the share of what two leads parted by that their middle must have
-	// moved, to be told which of them did: half way to what it should be.
-	witnessSays = 0.25
+	// moved, to be told which of them did: half way to what it should be. As far beyond
+	// that, witnessMost, it is the neighbours that moved, or both leads.
+	witnessSays, witnessMost = 0.25, 0.75
 	// witnessScale times the mean absolute residual of a block must be less than what
 	// they parted by: two days of it average to a third, so half of the difference
 	// stands seven times above the scatter of its middle.
@@ -28,31 +30,35 @@ const (
 	// witnessLearns is how many blocks the line is learnt before it says anything, six
 	// days, of which the first two teach it where it stands; its scatter is that of the
 	// last ten, which the line remembers (fitFade).
-	witnessLearns, witnessFirst, witnessMost = 24, 8, 40
+	witnessLearns, witnessFirst, witnessBlocks = 24, 8, 40
 	// witnessSteep bounds the slope of the line, of the copper: cables in the open
 	// beside others in a hall move three times as much.
 	witnessSteep = 2
 	// witnessFrom and witnessTo are the shares of the threshold by which the two must
 	// have parted for it to matter which moved: what is flagged, and what is not any more.
 	witnessFrom, witnessTo = 0.6, 0.3
+	// witnessHeard of the blocks of two days must be known.
+	witnessHeard = 4
 )
 
-// hear books what the neighbours of a pair say in the running slot. Where others say it
-// than when the line was learnt, their middle is another.
+// The channels of a pair that no lead has follow what both have in common: bareOf its
+// middle, and in the running slots of that and the next what the neighbours say and how
+// many they are.
+const heardFrom = bareOf + 1
+
+// bothLeads has the bits of the channels of a pair.
+const bothLeads = 1<<0 | 1<<1
+
+// hear books what the neighbours of a pair say in the running slot.
 func (e *Engine) hear(nb *Neighbour) {
 	if e.m.n != 2 {
 		return
 	}
-	b, cu := &e.s.Block, &e.s.Copper
-	x := float32(nan)
+	b := &e.s.Block
+	b.R[bareOf][b.N], b.R[heardFrom][b.N] = float32(nan), 0
 	if nb != nil && nb.Loops > 0 {
-		if n := uint8(min(nb.Loops, boxMost)); !e.parted() {
-			cu.Loops, x = n, float32(nb.Factor)
-		} else if n == cu.Loops {
-			x = float32(nb.Factor)
-		}
+		b.R[bareOf][b.N], b.R[heardFrom][b.N] = float32(nb.Factor), float32(nb.Loops)
 	}
-	b.R[bareOf][b.N] = x
 }
 
 // parted tells whether one of two leads stands away from its baseline.
@@ -68,7 +74,7 @@ func (e *Engine) attend() {
 		return
 	}
 	b, c, base := &e.s.Block, &e.s.Ch[bareOf], e.middle()
-	f := median32(b.R[bareOf][:b.N])
+	f := e.toldFactor()
 	var x [slotsPerBlock]float32
 	for i := range b.N {
 		x[i] = (b.R[0][i]+b.R[1][i])/2 - b.R[bareOf][i]*float32(base)
@@ -86,92 +92,140 @@ func (e *Engine) attend() {
 		return
 	}
 	c.Fit.add(f, v)
-	if c.ScaleN = min(c.ScaleN+1, witnessMost); c.ScaleN > witnessFirst {
+	if c.ScaleN = min(c.ScaleN+1, witnessBlocks); c.ScaleN > witnessFirst {
 		c.Scale += (float32(math.Abs(u)) - c.Scale) / (c.ScaleN - witnessFirst)
 	}
+}
+
+// toldFactor returns the neighbours' copper factor of the block; NaN where they do not
+// know it. Copper never stands still to the last bit: then nobody of them is polled.
+func (e *Engine) toldFactor() float64 {
+	b := &e.s.Block
+	if n := uint8(min(median32(b.R[heardFrom][:b.N]), boxMost)); n != e.s.Copper.Loops {
+		e.othersSpeak(n)
+		return nan
+	}
+	if b.N > 1 && span(b.R[bareOf][:b.N]) == 0 {
+		return nan
+	}
+	return median32(b.R[bareOf][:b.N])
+}
+
+// othersSpeak begins the line anew: the middle of other neighbours is another, and so is
+// that of one who was learnt anew. While the two stand apart there is nothing to learn
+// it on.
+func (e *Engine) othersSpeak(loops uint8) {
+	if e.parted() {
+		e.s.Copper.Loops = 0
+		return
+	}
+	e.s.Copper.Loops = loops
+	c := &e.s.Ch[bareOf]
+	c.Fit, c.Scale, c.ScaleN, c.UN = fit{}, 0, 0, 0
 }
 
 // overheard returns how far the middle of a pair is from what its neighbours' copper makes
 // of it in the newest block, and its scatter; NaN where nobody tells.
 func (e *Engine) overheard() (middle, scatter quantity.Ohm) {
 	c := &e.s.Ch[bareOf]
-	if e.m.n != 2 || c.ScaleN < witnessLearns {
+	if e.m.n != 2 || e.s.Copper.Loops == 0 || c.ScaleN < witnessLearns {
 		return quantity.Ohm(nan), quantity.Ohm(nan)
 	}
 	return quantity.Ohm(c.U[recent-1]), quantity.Ohm(c.Scale)
 }
 
-// shift takes a level that one of the two leads has as its own from now on, halved,
-// as that of their middle.
-func (c *chState) shift(level float64) {
-	c.Fit.lift(level)
+// agree takes the middle of a pair, where it is now, as its own: what moved it is learnt.
+func (c *chState) agree() {
+	m := c.level(8)
+	if m != m {
+		return
+	}
+	c.Fit.lift(m)
 	for i := range c.U {
-		c.U[i] -= float32(level)
+		c.U[i] -= float32(m)
 	}
 }
 
-// heard returns by how much the middle of a pair moved against its neighbours' copper,
-// as a share of d, what its first lead is above the second in Ω: half if the first one
-// moved, minus half if the second did, to whichever side; 0 where they do not tell.
-func (e *Engine) heard(d float64) float64 {
+// Which lead of a pair moved, as its neighbours say, and to which side; 0 is not known.
+const (
+	firstRose uint8 = 1 + iota
+	secondRose
+	firstFell
+	secondFell
+)
+
+// mover returns the channel that moved.
+func mover(moved uint8) (k int, ok bool) { return int(moved-1) & 1, moved != 0 }
+
+// rose tells whether a lead that is d above the other in Ω, the first above the second,
+// has risen if it is the one that moved.
+func rose(k int, d float64) bool { return (d > 0) == (k == 0) }
+
+// heard returns which lead of a pair moved, as its neighbours say, where the first is d
+// above the second in Ω: by the middle of the two, which went half of the way with it.
+func (e *Engine) heard(d float64) uint8 {
 	c := &e.s.Ch[bareOf]
-	if c.ScaleN < witnessLearns || math.Abs(d) < witnessScale*float64(c.Scale)+witnessAway*float64(e.s.Copper.Off) {
+	if e.s.Copper.Loops == 0 || c.ScaleN < witnessLearns || math.Abs(d) < witnessScale*float64(c.Scale)+witnessAway*float64(e.s.Copper.Off) {
 		return 0
 	}
-	if m := c.level(8); m == m {
-		return m / d
+	m := c.level(8)
+	switch h := m / d; {
+	case !(math.Abs(h) > witnessSays && math.Abs(h) < witnessMost) || numbers(c.U[recent-8:]) < witnessHeard:
+		return 0
+	case h > 0 && m > 0:
+		return firstRose
+	case h > 0:
+		return firstFell
+	case m > 0:
+		return secondRose
 	}
-	return 0
+	return secondFell
 }
 
-// witness returns which lead of a pair moved, as its neighbours say. What they said
-// holds while a finding stands or the two stand apart, unless they say otherwise: a
-// voltage passes through zero when its process does.
+// numbers counts the numbers in x.
+func numbers(x []float32) (n int) {
+	for _, v := range x {
+		if v == v {
+			n++
+		}
+	}
+	return n
+}
+
+// witness returns which lead of a pair moved. Once a finding stands it is not asked again
+// before the two have changed sides: the line is as old as the finding, and neighbours
+// come, go and have seasons. A voltage changes sides when its process does, and two leads
+// do of which the second to fail overtakes the first.
 func (e *Engine) witness(p *picture) uint8 {
 	if e.m.n != 2 {
 		return 0
 	}
 	d := (p.raw[0]/e.s.Ch[0].Base - p.raw[1]/e.s.Ch[1].Base) * e.middle()
 	least := min(p.limit[0], p.limit[1])
-	switch h := e.heard(d); {
-	case math.Abs(d) < witnessTo*least && e.s.Found[aboutContact].Kind == 0:
+	stands := e.s.Found[aboutContact].Channels&bothLeads != 0
+	now := e.heard(d)
+	k, known := mover(p.moved)
+	switch {
+	case math.Abs(d) < witnessTo*least && !stands:
 		return 0
-	case math.Abs(d) < witnessFrom*least:
-	case h > witnessSays:
-		return firstMoved
-	case h < -witnessSays:
-		return secondMoved
+	case math.Abs(d) < witnessFrom*least || now == 0:
+		return p.moved
+	case known && stands && rose(k, d) == (p.moved < firstFell):
+		return p.moved
 	}
-	return p.moved
+	return now
 }
 
-// Which lead of a pair moved, as its neighbours say: one more than its channel; 0 is not
-// known.
-const (
-	firstMoved uint8 = 1 + iota
-	secondMoved
-)
-
 // told tells whether the neighbours of a pair say that channel k is the one that moved.
-func (p *picture) told(k int) bool { return int(p.moved) == k+1 }
+func (p *picture) told(k int) bool {
+	j, ok := mover(p.moved)
+	return ok && j == k
+}
 
 // sound returns the channel of a pair that did not move, as its neighbours say.
-func (p *picture) sound() (k int, ok bool) { return 2 - int(p.moved), p.moved != 0 }
-
-// turnRound takes another lead of a pair for copper than before, with what its recent
-// blocks were: the rise of one was a fall of the other.
-func (e *Engine) turnRound(sound int) {
-	e.asOf(sound)
-	e.s.Copper.F = float64(e.s.Copper.Ring[recent-1])
-	x, y := &e.s.Ch[sound], &e.s.Ch[1-sound]
-	for i, u := range x.U {
-		y.U[i] -= u * float32(y.Base/x.Base)
-		x.U[i] = 0
-	}
-	x.mirror(y)
-	if r := &e.s.Found[aboutContact]; r.Kind != 0 && r.Channels == 1<<sound {
-		r.Channels = 1 << (1 - sound)
-	}
+func (p *picture) sound() (k int, ok bool) {
+	j, ok := mover(p.moved)
+	return 1 - j, ok
 }
 
 // turn takes what the neighbours of a pair say as known. Where the lead that they call
@@ -184,38 +238,64 @@ func (e *Engine) turn(moved uint8, p *picture) {
 	e.levels(p)
 }
 
-// mirror gives what was followed of the rise of one lead to the other as its fall.
+// turnRound takes another lead of a pair for copper than before, with what its recent
+// blocks were: the rise of one was a fall of the other. A finding that stands about it
+// changes its name at once.
+func (e *Engine) turnRound(sound int) {
+	x, y := &e.s.Ch[sound], &e.s.Ch[1-sound]
+	e.asOf(sound)
+	if u := x.level(3) / x.Base; u == u {
+		e.s.Copper.F += u
+		warmer := float32(e.s.Copper.ref() * u / copper.Alpha20)
+		e.s.Pair.Box, e.s.Pair.SlowB = e.s.Pair.Box+warmer, e.s.Pair.SlowB+warmer
+	}
+	for i, u := range x.U {
+		y.U[i] -= u * float32(y.Base/x.Base)
+		x.U[i] -= u // what was not known stays so
+	}
+	x.mirror(y)
+	if r := &e.s.Found[aboutContact]; r.Kind != 0 && r.Channels == 1<<sound {
+		r.Channels, e.s.Other, e.s.Still.At = 1<<(1-sound), atOnce, -e.s.Still.At
+	}
+}
+
+// mirror gives what was followed of a lead, as a rise, to the other one as its fall; what
+// either had of it is added up. The one that is sound begins anew.
 func (c *chState) mirror(o *chState) {
-	c.Couple, o.Couple = o.Couple.negative(), c.Couple.negative()
-	c.Swing, o.Swing = o.Swing.negative(), c.Swing.negative()
-	c.Jump, o.Jump = -o.Jump, -c.Jump
-	c.JumpAt, o.JumpAt = o.JumpAt, c.JumpAt
-	c.Lag, o.Lag = o.Lag, c.Lag
-	c.Rise, o.Rise = o.Rise, c.Rise
-	c.Above, o.Above = o.Above, c.Above
-	c.Over, o.Over = o.Over, c.Over
-	c.Swings, o.Swings = o.Swings, c.Swings
-	c.Turn, o.Turn = -o.Turn, -c.Turn
-	c.Turns, o.Turns = o.Turns, c.Turns
-	c.Down, o.Down = !o.Down, !c.Down
-	c.Flagged, o.Flagged = false, c.Flagged || o.Flagged
-	c.Peak, o.Peak = 0, max(0, o.level(3))
-	c.Track, o.Track = 0, o.level(3)
+	o.Couple.take(&c.Couple)
+	o.Swing.take(&c.Swing)
+	o.Jump, o.JumpAt, o.Lag = o.Jump-c.Jump, c.JumpAt, c.Lag
+	o.Rise, o.Above, o.Over, o.Swings = c.Rise, c.Above, c.Over, c.Swings
+	o.Turn, o.Turns, o.Down = o.Turn-c.Turn, c.Turns, !c.Down
+	o.Flagged = o.Flagged || c.Flagged
+	o.Track = o.level(3)
+	o.Peak = max(0, o.Track)
+	c.Couple, c.Swing = coupleState{}, swing{FF: c.Swing.FF}
+	c.Jump, c.Above, c.Over, c.Swings, c.Turn, c.Turns, c.Flagged, c.Track, c.Peak = 0, 0, 0, 0, 0, 0, false, 0, 0
 	for _, x := range []*chState{c, o} {
 		x.Risen, x.PrevOK, x.Spike.Run = false, false, 0
 	}
 }
 
-func (c coupleState) negative() coupleState {
-	return coupleState{Even: -c.Even, Slow: -c.Slow, UU: c.UU, UT: -c.UT, UB: -c.UB}
+// take adds the movement of the other lead, to the other side.
+func (c *coupleState) take(o *coupleState) {
+	c.Even, c.Slow, c.UT, c.UB = c.Even-o.Even, c.Slow-o.Slow, c.UT-o.UT, c.UB-o.UB
+	c.UU = halves(c.UU, o.UU)
 }
 
-func (s swing) negative() swing {
-	s.UF = -s.UF
+// take adds the movement of the other lead, to the other side.
+func (s *swing) take(o *swing) {
+	s.UF -= o.UF
+	s.UU = halves(s.UU, o.UU)
 	for i := range s.Day {
-		s.Day[i] = -s.Day[i]
+		s.Day[i] -= o.Day[i]
 	}
-	return s
+}
+
+// halves returns the variance of what two halves of one movement add up to.
+func halves(x, y float32) float32 {
+	s := math.Sqrt(float64(x)) + math.Sqrt(float64(y))
+	return float32(s * s)
 }
 
 // sayWitness is what the neighbours of a pair say of its leads, to be added to a

@@ -155,9 +155,15 @@ func (e *Engine) absorb(k int, level float64) {
 	}
 	c.Couple.shift(level)
 	if e.m.n == 2 {
-		e.s.Ch[bareOf].shift(level / 2)
+		e.s.Ch[bareOf].agree()
 	}
 	c.Above, c.Over, c.Jump, c.Track, c.Flagged, c.Risen, c.Peak = 0, 0, 0, 0, false, false, 0
+}
+
+// learnt takes what was learnt of a channel out of the picture of the block: nothing else
+// is to be said of it.
+func (p *picture) learnt(k int) {
+	p.raw[k], p.level[k], p.quick[k], p.newest[k], p.mean[k] = 0, 0, 0, 0, 0
 }
 
 // swapped looks for two leads that traded places at one moment: each stands now
@@ -248,6 +254,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 			evidence: fmt.Sprintf("%s fell by %s %s and stayed there: its contact was made good; learnt", e.m.name(k), ohms(-p.level[k]), ch.when()),
 		}
 		e.absorb(k, p.level[k])
+		p.learnt(k)
 		out = e.raise(aboutWork, p.at, &c, out)
 	}
 	return e.healing(p, out)
@@ -340,7 +347,7 @@ func (e *Engine) evenOut(p *picture, out []finding.Finding) []finding.Finding {
 func (e *Engine) healing(p *picture, out []finding.Finding) []finding.Finding {
 	out = e.evenOut(p, out)
 	for k := range e.m.n {
-		if !e.fell(k, p, fallOhm) || !e.healed(k, p) {
+		if !e.fell(k, p, e.healedLeast(k, p)) || !e.healed(k, p) {
 			continue
 		}
 		c := claim{
@@ -348,9 +355,19 @@ func (e *Engine) healing(p *picture, out []finding.Finding) []finding.Finding {
 			evidence: fmt.Sprintf("%s fell by %s since %s and is not below the others now: a contact that was bad from the beginning becomes better; learnt", e.m.name(k), ohms(-p.level[k]), day(e.s.Ch[k].Rise)),
 		}
 		e.absorb(k, p.level[k])
+		p.learnt(k)
 		out = e.raise(aboutWork, p.at, &c, out)
 	}
 	return out
+}
+
+// healedLeast is the slow fall from which a lead is learnt that heals, Ω. Of a lead that
+// the neighbours of a pair say fell nothing else comes, once it stands still.
+func (e *Engine) healedLeast(k int, p *picture) float64 {
+	if ch := &e.s.Ch[k]; p.told(k) && p.at-ch.Rise >= evenFor && ch.still(evenStill) {
+		return 0
+	}
+	return fallOhm
 }
 
 // workStands is how long a note about work stands, s: a week, then it is history.
