@@ -325,3 +325,13 @@ func TestALeakThatDriesStandsForAWeek(t *testing.T) {
 		t.Error("stands after eight dry days")
 	}
 }
+
+// One lead is called noisy at half as much again as in its baseline; while that is young
+// more is asked for.
+func TestLouderWhileYoung(t *testing.T) {
+	for seen, want := range map[uint16]float64{0: math.Log(1.5) * 1.4, 100: math.Log(1.5) * 1.2, 200: math.Log(1.5), 900: math.Log(1.5)} {
+		if h := (hissState{Seen: seen}); math.Abs(h.louder()-want) > 1e-12 {
+			t.Errorf("after %d blocks %g, want %g", seen, h.louder(), want)
+		}
+	}
+}

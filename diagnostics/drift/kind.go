@@ -71,7 +71,7 @@ func (e *Engine) name(k int, p *picture, c *claim) {
 		if e.onceOnly(k) {
 			c.sure = plainSure
 		}
-	case e.voltage(k, p) || p.level[k] < -2*p.limit[k] || p.told(k) && p.level[k] < 0:
+	case e.voltage(k, p) || p.level[k] < -2*p.limit[k]:
 		c.kind = finding.ThermalEMF
 		c.evidence = e.sayBelow(k, p)
 	case (e.noisy(k, p) || e.crackles(k, p)) && (ch.Spike.Sure+ch.Spike.Maybe < 2 || p.level[k] < p.limit[k]/2) && (p.level[k] < p.limit[k] || e.noise(k) > 2*x):

@@ -211,7 +211,7 @@ func TestAVoltageThatStandsStillRests(t *testing.T) {
 	for _, tt := range []struct {
 		ohm   float64
 		rests bool
-	}{{0.03, true}, {0.1, false}} {
+	}{{0.03, true}, {0.085, false}} {
 		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireDual, wiring.AllLeads))
 		c := newCable(3)
 		c.fault = func(d float64, v *[measure.LeadCount]float64) {

@@ -352,7 +352,8 @@ func TestTurnedRound(t *testing.T) {
 	}
 	f := e.s.Copper.F
 	p := picture{raw: [channels]float64{0, 0.03}, level: [channels]float64{0, 0.03}, moved: 0}
-	box := e.s.Pair.Box
+	pair := e.s.Pair
+	e.s.Still.At = 0.03
 	e.turn(firstFell, &p)
 	for i, f := range e.s.Copper.Ring {
 		if math.Abs(float64(f)-want[i]) > 1e-6 {
@@ -362,8 +363,11 @@ func TestTurnedRound(t *testing.T) {
 	if e.s.Copper.Moved != firstFell || r.Channels != 1<<0 || e.s.Other != atOnce {
 		t.Errorf("moved %d, finding on channels %b, its name waits since %d", e.s.Copper.Moved, r.Channels, e.s.Other)
 	}
-	if up := e.s.Copper.F - f; math.Abs(up-0.04/0.507) > 0.01 || math.Abs(float64(e.s.Pair.Box-box)*copper.Alpha20-up) > 1e-3 {
-		t.Errorf("the copper factor went up by %g and the box by %g K; want 0.079, and 20 K", up, e.s.Pair.Box-box)
+	if up := e.s.Copper.F - f; math.Abs(up-0.04/0.507) > 0.01 || math.Abs(float64(e.s.Pair.Box-pair.Box)*copper.Alpha20-up) > 1e-3 || math.Abs(float64(e.s.Pair.SlowB-pair.SlowB)*copper.Alpha20-up) > 1e-3 {
+		t.Errorf("the copper factor went up by %g and the box by %g and %g K; want 0.079, and 20 K", up, e.s.Pair.Box-pair.Box, e.s.Pair.SlowB-pair.SlowB)
+	}
+	if e.s.Still.At != -0.03 {
+		t.Errorf("what stands still is compared with %g, want −0.03", e.s.Still.At)
 	}
 	if l := p.level[0]; !(l < -0.02) || p.level[1] != 0 {
 		t.Errorf("levels %g and %g, want a fall of b1", l, p.level[1])
@@ -634,5 +638,139 @@ func TestNeighboursThatComeLate(t *testing.T) {
 	}
 	if first != "lead-drift b2" || last != "thermal-emf b1" {
 		t.Errorf("first %s, in the end %s; want drift of b2, which is all that two leads can say, then the voltage of b1", first, last)
+	}
+}
+
+// Others that speak begin the line anew, unless the two stand apart: then nobody is heard.
+func TestOthersSpeak(t *testing.T) {
+	for _, apart := range []bool{false, true} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+		c := newCable(3)
+		besideAPair(e, &c, besides(3), 0, 20*perDay)
+		e.s.Ch[1].Flagged = apart
+		b := &e.s.Ch[bareOf]
+		before := b.Fit
+		e.othersSpeak(2)
+		if apart && (e.s.Copper.Loops != 0 || b.Fit != before) || !apart && (e.s.Copper.Loops != 2 || b.Fit != fit{} || b.Scale != 0 || b.ScaleN != 0 || b.UN != 0) {
+			t.Errorf("apart %v: %d neighbours, line %+v, scatter %g of %g blocks, %d blocks", apart, e.s.Copper.Loops, b.Fit, b.Scale, b.ScaleN, b.UN)
+		}
+	}
+}
+
+// The scatter of the middle is the mean absolute residual of the blocks after the first
+// two days; while the two stand apart it is known how far the neighbours' copper is from
+// that of the line.
+func TestScatterOfTheMiddle(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+	c := newCable(3)
+	plain, more := besides(3), 0.0
+	nb := func(i int) *Neighbour { x := *plain(i); x.Factor += more; return &x }
+	b := &e.s.Ch[bareOf]
+	sum, n, seen := 0.0, 0.0, float32(0)
+	for i := range 9 * perDay {
+		besideAPair(e, &c, nb, i, i+1)
+		if b.ScaleN > seen {
+			if seen = b.ScaleN; seen > witnessFirst {
+				sum, n = sum+math.Abs(float64(b.U[recent-1])), n+1
+			}
+		}
+	}
+	if got, want := float64(b.Scale), sum/n; n < 20 || math.Abs(got/want-1) > 1e-3 {
+		t.Errorf("scatter %g, by hand %g from %g blocks", got, want, n)
+	}
+	e.s.Ch[0].Flagged, more = true, 0.06
+	besideAPair(e, &c, nb, 9*perDay, 9*perDay+37)
+	if off := float64(e.s.Copper.Off) / e.middle(); off < 0.03 || off > 0.09 {
+		t.Errorf("neighbours that are 6 %% away are %.1f %% away", off*100)
+	}
+}
+
+// What has healed stands still, for as long as it takes to know, and only of a lead that
+// the neighbours say fell is little enough to be learnt.
+func TestHealedLeast(t *testing.T) {
+	for _, tt := range []struct {
+		moved uint8
+		age   int64 // days since it left its baseline
+		moves float32
+		want  float64
+	}{
+		{firstFell, 11, 0, 0},
+		{firstFell, 9, 0, fallOhm},
+		{firstFell, 11, 0.002, fallOhm},
+		{secondFell, 11, 0, fallOhm},
+		{0, 11, 0, fallOhm},
+	} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+		c := &e.s.Ch[0]
+		c.UN, c.Rise = recent, 100*dayS-tt.age*dayS
+		for i := range c.U {
+			c.U[i] = -0.01
+			if i >= recent-4 {
+				c.U[i] -= tt.moves
+			}
+		}
+		if got := e.healedLeast(0, &picture{at: 100 * dayS, moved: tt.moved}); got != tt.want {
+			t.Errorf("%+v: %g", tt, got)
+		}
+	}
+}
+
+// A fall of less than 10 mΩ is enough where the neighbours say that it is one, and what
+// is shown of both leads is what is said.
+func TestASmallFallBesideNeighbours(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+	c := newCable(1)
+	c.fault = func(d float64, v *[measure.LeadCount]float64) { v[measure.B1] -= 0.009 * min(max(0, d-60)/20, 1) }
+	still := func(i int) *Neighbour { return &Neighbour{Loops: 3, Factor: 0.96 * copperOn(float64(i)/perDay)} }
+	out := counted(besideAPair(e, &c, still, 0, 95*perDay))
+	if len(out) == 0 || out[len(out)-1].Kind != finding.ThermalEMF || out[len(out)-1].Leads != finding.LeadsOf(measure.B1) {
+		t.Errorf("found %v, want a voltage of b1", printed(out))
+	}
+	var v View
+	e.Explain(&v)
+	if x := e.Estimate().Contact; !(v.Level[measure.B1] < -0.007 && v.Level[measure.B2] == 0 && x[measure.B1] < -0.005 && math.Abs(float64(x[measure.B2])) < 0.002) {
+		t.Errorf("levels %v, contact parts %v: want some −9 mΩ of b1 and nothing of b2", v.Level, x)
+	}
+}
+
+// Nothing is said of a middle that has gone elsewhere since.
+func TestTheMiddleThatWentElsewhere(t *testing.T) {
+	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+	b := &e.s.Ch[bareOf]
+	b.UN = recent
+	for i := range b.U {
+		b.U[i] = 0.01
+	}
+	p := picture{level: [channels]float64{0.02, 0}, moved: firstRose}
+	if s := e.sayWitness(0, &p); !strings.Contains(s, "10.0 mΩ above") {
+		t.Errorf("said %q", s)
+	}
+	p.level[0] = -0.02
+	if s := e.sayWitness(0, &p) + e.sayWitness(1, &p); s != "" {
+		t.Errorf("said %q of a lead on the other side, and of the other lead", s)
+	}
+}
+
+// A voltage that falls at once with its process was not retightened.
+func TestAVoltageOfAPairAtOnce(t *testing.T) {
+	for _, lead := range []measure.Lead{measure.B1, measure.B2} {
+		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
+		c := newCable(5)
+		c.process, c.fault = batches, junction(lead, batches, 1, -0.5)
+		all := besideAPair(e, &c, besides(5), 0, 60*perDay)
+		for _, f := range all {
+			if f.Kind == finding.LeadRestored {
+				t.Errorf("%v: %s", lead, f.Evidence)
+			}
+		}
+		out := counted(all)
+		if len(out) == 0 || on(out[0].Time) > 46 {
+			t.Errorf("%v: found %v", lead, printed(out))
+		}
+		for _, f := range out {
+			if f.Leads != finding.LeadsOf(lead) {
+				t.Errorf("%v, day %.1f: %s of %v: %s", lead, on(f.Time), f.Kind, f.Leads.Names(), f.Evidence)
+			}
+		}
 	}
 }
