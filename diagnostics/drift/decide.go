@@ -136,13 +136,6 @@ func (e *Engine) weigh(k int, p *picture) float64 {
 	return w
 }
 
-// tightened tells whether a channel fell at once and stays there: as what is retightened,
-// and as no voltage.
-func (e *Engine) tightened(k int, p *picture) bool {
-	ch := &e.s.Ch[k]
-	return p.level[k] < 0 && ch.abrupt(p.raw[k]) && !e.pulled(k, p) && !ch.restless(0.5*math.Abs(p.level[k]))
-}
-
 // standing tells whether a channel that is named in the standing finding is
 // still away from its baseline.
 func (e *Engine) standing(k int, p *picture) bool {

@@ -245,7 +245,7 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 	out = e.otherMadeGood(p, out)
 	for k := range e.m.n {
 		ch := &e.s.Ch[k]
-		if ch.Above < confirm+2 || p.level[k] >= 0 || !ch.abrupt(p.raw[k]) || e.leansTo(k, p, coupleKept) || e.isVoltage(k) || ch.restless(0.5*math.Abs(p.level[k])) || -p.level[k] > bridgedShare*ch.Base || e.spiking(k) { // a good contact stays where it is, and leaves the copper
+		if ch.Above < confirm+2 || !e.tightened(k, p) || -p.level[k] > bridgedShare*ch.Base || e.spiking(k) { // a good contact leaves the copper
 			continue
 		}
 		since, _ := ch.stepped()
@@ -258,6 +258,13 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 		out = e.raise(aboutWork, p.at, &c, out)
 	}
 	return e.healing(p, out)
+}
+
+// tightened tells whether a channel fell at once and stays where it is: as what is
+// retightened does, and no voltage.
+func (e *Engine) tightened(k int, p *picture) bool {
+	ch := &e.s.Ch[k]
+	return p.level[k] < 0 && ch.abrupt(p.raw[k]) && !e.leansTo(k, p, coupleKept) && !e.isVoltage(k) && !ch.restless(0.5*math.Abs(p.level[k]))
 }
 
 // isVoltage tells whether a voltage stands on a channel: no contact is made good there.
