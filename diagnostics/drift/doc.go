@@ -27,7 +27,8 @@
 // months in a sound loop but for hours in which a hot line warms one core: those
 // are known by their soft flanks and left out (heat.go). Contacts only ever add resistance, so f is
 // what the lower leads say: the mean of those that agree with the second lowest
-// of three or four, the lower of two (unless it fell faster than copper can), a
+// of three or four, the lower of two (unless it fell faster than copper can, or the
+// neighbours say that the other one moved), a
 // single sum takes its neighbours' factor, or that of its transmitter's temperature. A lead known to be bad takes part
 // with its contact taken off, so that the second to fail is seen as well; of two
 // it is left out once it is far away, for damp in it would pass for copper.
@@ -67,10 +68,13 @@
 //     another is as long as ever: not-four-wire, or lead-short. It has no say in the
 //     copper factor.
 //
-// A step or drift that has stood still for four weeks with most of its limit left
-// becomes information until it moves again (still.go).
+// A step, drift or voltage that has stood still for four weeks with most of its limit
+// left becomes information until it moves again (still.go).
 //
-// Nothing is named that cannot be seen: sums of leads name none, pairs never a1. Of
+// Nothing is named that cannot be seen: sums of leads name none, pairs never a1. Which
+// of two leads moved, the copper of the neighbours tells: the middle of both went half of
+// the way with it, up or down (witness.go). So a voltage that pulls one down does not name
+// the other. Where nobody tells, it is the one that rose. Of
 // a pair, what rose from far below the other did not rise: the other lost a contact
 // (work.go); and so it did where what rose at once stayed in Ω while the other fell by
 // more than weather cools (otherfell.go). Of a voltage the lead is named that moves with
@@ -115,7 +119,8 @@
 // looks like another filter of the device. A hot line whose heat stays for more
 // than half a day, or moves with the process, looks like a loose contact; so
 // does a core whose season is its own when it lags the cable's by weeks or the
-// cable itself has none. Of two leads, a small step of one up is the same as one
+// cable itself has none. Of two leads without neighbours a fall of one is the same as a
+// rise of the other, and a small step of one up as one
 // of the other down; only growth counts there.
 //
 // Sources: R. Holm, Electric Contacts (constriction resistance); fretting tests

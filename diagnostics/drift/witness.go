@@ -1,6 +1,7 @@
 package drift
 
 import (
+	"fmt"
 	"math"
 
 	"ohmdrift/diagnostics/copper"
@@ -303,13 +304,16 @@ func halves(x, y float32) float32 {
 func (e *Engine) sayWitness(k int, p *picture) string {
 	c := &e.s.Ch[bareOf]
 	m := c.level(8)
-	if !p.told(k) || !(m*p.level[k] > 0) {
+	if e.s.Copper.Loops == 0 || !p.told(k) || !(m*p.level[k] > 0) {
 		return ""
 	}
-	side, not := "above", "that the other fell"
-	if m < 0 {
-		side, not = "below", "that the other rose"
+	who, other, off := "a neighbour", "fall", "high"
+	if n := e.s.Copper.Loops; n > 1 {
+		who = fmt.Sprintf("%d neighbours", n)
 	}
-	return say("; not %s, says the copper of %d neighbours: the middle of both is %s %s what it makes of them (scatter ±%s)",
-		not, e.s.Copper.Loops, ohms(math.Abs(m)), side, ohms(float64(c.Scale)))
+	if m < 0 {
+		other, off = "rise", "low"
+	}
+	return say("; the other one did not %s instead: by the copper of %s the mean of both is %s too %s (scatter ±%s)",
+		other, who, ohms(math.Abs(m)), off, ohms(float64(c.Scale)))
 }

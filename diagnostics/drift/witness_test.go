@@ -79,7 +79,7 @@ func TestNeighboursTellWhichOfTwoMoved(t *testing.T) {
 						break
 					}
 				}
-				if !slices.ContainsFunc(out, func(f finding.Finding) bool { return strings.Contains(f.Evidence, "the copper of 3 neighbours") }) {
+				if !slices.ContainsFunc(out, func(f finding.Finding) bool { return strings.Contains(f.Evidence, "by the copper of 3 neighbours") }) {
 					t.Errorf("%v %s, seed %d: nobody says how that is known", lead, tt.name, seed)
 				}
 			}
@@ -287,9 +287,9 @@ func TestTheMiddleCanBeFollowedByHand(t *testing.T) {
 			}
 		}
 		for _, f := range said {
-			if _, after, ok := strings.Cut(f.Evidence, "the middle of both is "); ok {
+			if _, after, ok := strings.Cut(f.Evidence, "the mean of both is "); ok {
 				checked++
-				if want := ohms(math.Abs(median32(ring[:]))) + " below"; !strings.HasPrefix(after, want) {
+				if want := ohms(math.Abs(median32(ring[:]))) + " too low"; !strings.HasPrefix(after, want) {
 					t.Errorf("day %.1f: the middle is %q, by hand %s", on(f.Time), after, want)
 				}
 				if want := "(scatter ±" + ohms(float64(v.MiddleU)) + ")"; !strings.HasSuffix(f.Evidence, want) {
@@ -737,17 +737,21 @@ func TestASmallFallBesideNeighbours(t *testing.T) {
 func TestTheMiddleThatWentElsewhere(t *testing.T) {
 	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
 	b := &e.s.Ch[bareOf]
-	b.UN = recent
+	b.UN, e.s.Copper.Loops = recent, 1
 	for i := range b.U {
 		b.U[i] = 0.01
 	}
 	p := picture{level: [channels]float64{0.02, 0}, moved: firstRose}
-	if s := e.sayWitness(0, &p); !strings.Contains(s, "10.0 mΩ above") {
+	if s := e.sayWitness(0, &p); !strings.Contains(s, "by the copper of a neighbour the mean of both is 10.0 mΩ too high") {
 		t.Errorf("said %q", s)
 	}
 	p.level[0] = -0.02
 	if s := e.sayWitness(0, &p) + e.sayWitness(1, &p); s != "" {
 		t.Errorf("said %q of a lead on the other side, and of the other lead", s)
+	}
+	p.level[0], e.s.Copper.Loops = 0.02, 0
+	if s := e.sayWitness(0, &p); s != "" {
+		t.Errorf("nobody speaks, and said %q", s)
 	}
 }
 
