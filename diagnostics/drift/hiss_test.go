@@ -326,6 +326,24 @@ func TestALeakThatDriesStandsForAWeek(t *testing.T) {
 	}
 }
 
+// A block that is as loud as the flanks of a hot line make it moves what is known of a
+// pair by a twentieth, and what stays is known within a week all the same.
+func TestALoudBlockIsCapped(t *testing.T) {
+	var h hissState
+	loud := [pairsMost]float64{3, 3, 0, 0, 0, 0}
+	h.chart(0, &loud, 3)
+	if x := h.Each[0]; math.Abs(float64(x)-pairCap*hissWeight) > 1e-6 || h.Each[2] != 0 {
+		t.Errorf("one block makes %g and %g, want 0.05 and nothing", x, h.Each[2])
+	}
+	loud = [pairsMost]float64{math.Log(2), math.Log(2), 0, 0, 0, 0}
+	for range 28 {
+		h.chart(0, &loud, 3)
+	}
+	if x := h.Each[1]; float64(x) < 0.9*math.Log(2) {
+		t.Errorf("twice the noise for a week makes %g, want %g", x, math.Log(2))
+	}
+}
+
 // One lead is called noisy at half as much again as in its baseline; while that is young
 // more is asked for.
 func TestLouderWhileYoung(t *testing.T) {
