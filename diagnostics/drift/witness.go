@@ -21,13 +21,16 @@ const (
 	// moved, to be told which of them did: half way to what it should be. As far beyond
 	// that, witnessMost, it is the neighbours that moved, or both leads.
 	witnessSays, witnessMost = 0.25, 0.75
-	// witnessScale times the mean absolute residual of a block must be less than what
-	// they parted by: two days of it average to a third, so half of the difference
-	// stands seven times above the scatter of its middle.
-	witnessScale = 5
-	// witnessAway of what the neighbours' copper moved beyond what the line was learnt
-	// on may be their own: the cable of one follows the sun, that of another the hall.
-	witnessAway = 0.1
+	// What the middle does against its neighbours is uncertain by its scatter of a block,
+	// by witnessOhm of its copper, half a kelvin that weather takes weeks for, and by
+	// witnessAway of what their copper moved beyond that on which the line was learnt: the
+	// cable of one follows the sun, that of another the hall.
+	witnessOhm, witnessAway = 0.002, 0.1
+	// The logarithm of how much likelier one is than the other, a rise by d or a fall, is
+	// then m·d over the variance, with the middle at m. Contacts are ten times as common
+	// as voltages, we assume; of a rise to be sure e : 1 on top of that is enough, of a
+	// fall the logarithm of 200 leaves 20 : 1.
+	witnessRise, witnessFall = 1, 5.3
 	// witnessLearns is how many blocks the line is learnt before it says anything, six
 	// days, of which the first two teach it where it stands; its scatter is that of the
 	// last ten, which the line remembers (fitFade).
@@ -166,12 +169,13 @@ func rose(k int, d float64) bool { return (d > 0) == (k == 0) }
 // above the second in Ω: by the middle of the two, which went half of the way with it.
 func (e *Engine) heard(d float64) uint8 {
 	c := &e.s.Ch[bareOf]
-	if e.s.Copper.Loops == 0 || c.ScaleN < witnessLearns || math.Abs(d) < witnessScale*float64(c.Scale)+witnessAway*float64(e.s.Copper.Off) {
+	if e.s.Copper.Loops == 0 || c.ScaleN < witnessLearns || numbers(c.U[recent-8:]) < witnessHeard {
 		return 0
 	}
 	m := c.level(8)
-	switch h := m / d; {
-	case !(math.Abs(h) > witnessSays && math.Abs(h) < witnessMost) || numbers(c.U[recent-8:]) < witnessHeard:
+	h, sure := m/d, math.Abs(m*d)/e.doubtOfMiddle()
+	switch {
+	case !(math.Abs(h) > witnessSays && math.Abs(h) < witnessMost && sure > witnessRise) || m < 0 && sure < witnessFall:
 		return 0
 	case h > 0 && m > 0:
 		return firstRose
@@ -181,6 +185,12 @@ func (e *Engine) heard(d float64) uint8 {
 		return secondRose
 	}
 	return secondFell
+}
+
+// doubtOfMiddle returns the variance of the middle of a pair against its neighbours, Ω².
+func (e *Engine) doubtOfMiddle() float64 {
+	x, y, z := float64(e.s.Ch[bareOf].Scale), witnessOhm*e.middle(), witnessAway*float64(e.s.Copper.Off)
+	return x*x + y*y + z*z
 }
 
 // numbers counts the numbers in x.
