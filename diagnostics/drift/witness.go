@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"ohmdrift/diagnostics/copper"
 	"ohmdrift/diagnostics/quantity"
 )
 
@@ -22,10 +21,10 @@ const (
 	// that, witnessMost, it is the neighbours that moved, or both leads.
 	witnessSays, witnessMost = 0.25, 0.75
 	// What the middle does against its neighbours is uncertain by its scatter of a block,
-	// by witnessOhm of its copper, half a kelvin that weather takes weeks for, and by
+	// by witnessOff of its copper, half a kelvin that weather takes weeks for, and by
 	// witnessAway of what their copper moved beyond that on which the line was learnt: the
 	// cable of one follows the sun, that of another the hall.
-	witnessOhm, witnessAway = 0.002, 0.1
+	witnessOff, witnessAway = 0.002, 0.1
 	// The logarithm of how much likelier one is than the other, a rise by d or a fall, is
 	// then m·d over the variance, with the middle at m. Contacts are ten times as common
 	// as voltages, we assume; of a rise to be sure e : 1 on top of that is enough, of a
@@ -189,7 +188,7 @@ func (e *Engine) heard(d float64) uint8 {
 
 // doubtOfMiddle returns the variance of the middle of a pair against its neighbours, Ω².
 func (e *Engine) doubtOfMiddle() float64 {
-	x, y, z := float64(e.s.Ch[bareOf].Scale), witnessOhm*e.middle(), witnessAway*float64(e.s.Copper.Off)
+	x, y, z := float64(e.s.Ch[bareOf].Scale), witnessOff*e.middle(), witnessAway*float64(e.s.Copper.Off)
 	return x*x + y*y + z*z
 }
 
@@ -237,76 +236,6 @@ func (p *picture) told(k int) bool {
 func (p *picture) sound() (k int, ok bool) {
 	j, ok := mover(p.moved)
 	return 1 - j, ok
-}
-
-// turn takes what the neighbours of a pair say as known. Where the lead that they call
-// sound is the one that stands out, everything was the other way round.
-func (e *Engine) turn(moved uint8, p *picture) {
-	p.moved, e.s.Copper.Moved = moved, moved
-	if k, ok := p.sound(); ok && math.Abs(p.level[k])/e.s.Ch[k].Base > math.Abs(p.level[1-k])/e.s.Ch[1-k].Base {
-		e.turnRound(k)
-	}
-	e.levels(p)
-}
-
-// turnRound takes another lead of a pair for copper than before, with what its recent
-// blocks were: the rise of one was a fall of the other. A finding that stands about it
-// changes its name at once.
-func (e *Engine) turnRound(sound int) {
-	x, y := &e.s.Ch[sound], &e.s.Ch[1-sound]
-	e.asOf(sound)
-	if u := x.level(3) / x.Base; u == u {
-		e.s.Copper.F += u
-		warmer := float32(e.s.Copper.ref() * u / copper.Alpha20)
-		e.s.Pair.Box, e.s.Pair.SlowB = e.s.Pair.Box+warmer, e.s.Pair.SlowB+warmer
-	}
-	for i, u := range x.U {
-		y.U[i] -= u * float32(y.Base/x.Base)
-		x.U[i] -= u // what was not known stays so
-	}
-	x.mirror(y)
-	if r := &e.s.Found[aboutContact]; r.Kind != 0 && r.Channels == 1<<sound {
-		r.Channels, e.s.Other, e.s.Still.At = 1<<(1-sound), atOnce, -e.s.Still.At
-	}
-}
-
-// mirror gives what was followed of a lead, as a rise, to the other one as its fall; what
-// either had of it is added up. The one that is sound begins anew.
-func (c *chState) mirror(o *chState) {
-	o.Couple.take(&c.Couple)
-	o.Swing.take(&c.Swing)
-	o.Jump, o.JumpAt, o.Lag = o.Jump-c.Jump, c.JumpAt, c.Lag
-	o.Rise, o.Above, o.Over, o.Swings = c.Rise, c.Above, c.Over, c.Swings
-	o.Turn, o.Turns, o.Down = o.Turn-c.Turn, c.Turns, !c.Down
-	o.Flagged = o.Flagged || c.Flagged
-	o.Track = o.level(3)
-	o.Peak = max(0, o.Track)
-	c.Couple, c.Swing = coupleState{}, swing{FF: c.Swing.FF}
-	c.Jump, c.Above, c.Over, c.Swings, c.Turn, c.Turns, c.Flagged, c.Track, c.Peak = 0, 0, 0, 0, 0, 0, false, 0, 0
-	for _, x := range []*chState{c, o} {
-		x.Risen, x.PrevOK, x.Spike.Run = false, false, 0
-	}
-}
-
-// take adds the movement of the other lead, to the other side.
-func (c *coupleState) take(o *coupleState) {
-	c.Even, c.Slow, c.UT, c.UB = c.Even-o.Even, c.Slow-o.Slow, c.UT-o.UT, c.UB-o.UB
-	c.UU = halves(c.UU, o.UU)
-}
-
-// take adds the movement of the other lead, to the other side.
-func (s *swing) take(o *swing) {
-	s.UF -= o.UF
-	s.UU = halves(s.UU, o.UU)
-	for i := range s.Day {
-		s.Day[i] -= o.Day[i]
-	}
-}
-
-// halves returns the variance of what two halves of one movement add up to.
-func halves(x, y float32) float32 {
-	s := math.Sqrt(float64(x)) + math.Sqrt(float64(y))
-	return float32(s * s)
 }
 
 // sayWitness is what the neighbours of a pair say of its leads, to be added to a
