@@ -45,10 +45,11 @@ const (
 	// An input's own noise goes with its temperature by some per cent: that of a
 	// resistor as the root of kelvins (Nyquist 1928), 6.5 % from 5 to 43 °C. Bursts of
 	// noise from outside, some hours each, lift a chart by as much: of eight false leaks in
-	// 2,900 years of simulated loops with 7 and 6.5 % half are left with 8 and 7.5 %, two
-	// with these, and one with 9 and 8.5 %; of 170 leaks 69 % are in time, instead of 72.
-	fastLeast = 0.085 // logarithm
-	slowLeast = 0.08
+	// 2,900 years of simulated loops with 7 and 6.5 % half are left with these, two
+	// with 8.5 and 8 %; but then a leak that comes at once with the first wet front of a
+	// young baseline is another filter.
+	fastLeast = 0.08 // logarithm
+	slowLeast = 0.075
 	hissSure  = 4.3  // standard errors of a chart
 	hissMost  = 1.2  // times the largest level of the baseline
 	hissCap   = 0.15 // above the chart: a storm of some hours does not reach the threshold
