@@ -57,7 +57,7 @@ func (e *Engine) factor(v *[channels]float64, fr *frame, nb *Neighbour) (float64
 			j := 1 - k
 			return e.ofSound(e.s.Ch[j].ratio(v[j], fr.a[j], fr.b[j]), e.s.Ch[k].ratio(v[k], fr.a[k], fr.b[k])), true
 		}
-		if k, ok := mover(e.s.Copper.Moved); ok {
+		if k, ok := e.s.Copper.Moved.mover(); ok {
 			j := 1 - k
 			return ofTold(e.s.Ch[j].ratio(v[j], fr.a[j], fr.b[j]), e.s.Ch[k].ratio(v[k], fr.a[k], fr.b[k]), fr.wide), true
 		}

@@ -25,7 +25,7 @@ type picture struct {
 	blocks uint32
 	shared float64 // what all leads have beyond the copper factor, as a share of each
 	lowest bool    // of three leads two rose: the lowest one is copper
-	moved  uint8   // which lead of a pair moved, as its neighbours say
+	moved  verdict // which lead of a pair moved, as its neighbours say
 }
 
 // judge takes a complete block: contact parts, findings, learning.
@@ -58,7 +58,7 @@ func (e *Engine) judge(out []finding.Finding) []finding.Finding {
 	e.attend()
 	e.levels(&p)
 	if m := e.witness(&p); m != p.moved {
-		e.turn(m, &p)
+		e.accept(m, &p)
 	}
 	e.s.TwoRose = p.lowest
 	if o, ok := e.works(&p, out); ok {

@@ -175,7 +175,7 @@ func TestOthersSpeak(t *testing.T) {
 		c := newCable(3)
 		besideAPair(e, &c, besides(3), 0, 20*perDay)
 		e.s.Ch[1].Flagged = apart
-		b := &e.s.Ch[bareOf]
+		b := &e.s.Ch[middleOf]
 		before := b.Fit
 		e.othersSpeak(2)
 		if apart && (e.s.Copper.Loops != 0 || b.Fit != before) || !apart && (e.s.Copper.Loops != 2 || b.Fit != fit{} || b.Scale != 0 || b.ScaleN != 0 || b.UN != 0) {
@@ -190,7 +190,7 @@ func TestScatterOfTheMiddle(t *testing.T) {
 	c := newCable(3)
 	plain, more := besides(3), 0.0
 	nb := func(i int) *Neighbour { x := *plain(i); x.Factor += more; return &x }
-	b := &e.s.Ch[bareOf]
+	b := &e.s.Ch[middleOf]
 	sum, n, seen := 0.0, 0.0, float32(0)
 	for i := range 9 * perDay {
 		besideAPair(e, &c, nb, i, i+1)

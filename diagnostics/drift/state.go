@@ -125,7 +125,7 @@ type copperState struct {
 	F        float64 // of the newest sample
 	Known    bool
 	Alone    bool            // a single sum without neighbours: its copper cannot be known
-	Moved    uint8           // which lead of a pair moved, as its neighbours say, and to which side (witness.go)
+	Moved    verdict         // which lead of a pair moved, as its neighbours say
 	Loops    uint8           // neighbours of a pair whose middle is known; 0 = other ones speak now, or nobody
 	Ring     [recent]float32 // block medians
 	Temp     [recent]float32 // block medians of the reading, °C

@@ -6,9 +6,9 @@ import (
 	"ohmdrift/diagnostics/copper"
 )
 
-// turn takes what the neighbours of a pair say as known. Where the lead that they call
+// accept takes what the neighbours of a pair say as known. Where the lead that they call
 // sound is the one that stands out, everything was the other way round.
-func (e *Engine) turn(moved uint8, p *picture) {
+func (e *Engine) accept(moved verdict, p *picture) {
 	p.moved, e.s.Copper.Moved = moved, moved
 	if k, ok := p.sound(); ok && math.Abs(p.level[k])/e.s.Ch[k].Base > math.Abs(p.level[1-k])/e.s.Ch[1-k].Base {
 		e.turnRound(k)

@@ -140,7 +140,7 @@ func TestTurnedRound(t *testing.T) {
 	p := picture{raw: [channels]float64{0, 0.03}, level: [channels]float64{0, 0.03}, moved: 0}
 	pair := e.s.Pair
 	e.s.Still.At = 0.03
-	e.turn(firstFell, &p)
+	e.accept(firstFell, &p)
 	for i, f := range e.s.Copper.Ring {
 		if math.Abs(float64(f)-want[i]) > 1e-6 {
 			t.Errorf("block %d: copper factor %g, of b2 alone %g", i, f, want[i])
@@ -165,7 +165,7 @@ func TestWhatIsAbsorbedIsAgreed(t *testing.T) {
 	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
 	c := newCable(3)
 	besideAPair(e, &c, besides(3), 0, 20*perDay)
-	b := &e.s.Ch[bareOf]
+	b := &e.s.Ch[middleOf]
 	for i := range b.U {
 		b.U[i] += 0.01
 	}
@@ -226,7 +226,7 @@ func TestNeighboursThatComeLate(t *testing.T) {
 // the neighbours say fell is little enough to be learnt.
 func TestHealedLeast(t *testing.T) {
 	for _, tt := range []struct {
-		moved uint8
+		moved verdict
 		age   int64 // days since it left its baseline
 		moves float32
 		want  float64

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ohmdrift/diagnostics/copper"
+	"ohmdrift/diagnostics/finding"
 )
 
 // Two metals that meet in the head make a thermocouple with the box as its other
@@ -182,6 +183,12 @@ func (e *Engine) coupling(k int) (c coupling) {
 		c.process = ut / math.Sqrt(tt*uu)
 	}
 	return c
+}
+
+// isVoltage tells whether the finding that stands calls channel k a voltage.
+func (e *Engine) isVoltage(k int) bool {
+	r := &e.s.Found[aboutContact]
+	return r.kind() == finding.ThermalEMF && r.Channels>>k&1 != 0
 }
 
 // thermocouple tells whether a channel moves as a thermocouple between head and

@@ -44,10 +44,12 @@ const (
 	witnessHeard = 4
 )
 
-// The channels of a pair that no lead has follow what both have in common: bareOf its
-// middle, and in the running slots of that and the next what the neighbours say and how
-// many they are.
-const heardFrom = bareOf + 1
+// A pair has no lead on the channels from bareOf on. They keep what both have in common.
+const (
+	middleOf = bareOf     // the channel in which the middle of the two is followed
+	factorOf = bareOf     // where a block keeps the copper factor of the neighbours
+	loopsOf  = bareOf + 1 // and how many they are
+)
 
 // bothLeads has the bits of the channels of a pair.
 const bothLeads = 1<<0 | 1<<1
@@ -58,9 +60,9 @@ func (e *Engine) hear(nb *Neighbour) {
 		return
 	}
 	b := &e.s.Block
-	b.R[bareOf][b.N], b.R[heardFrom][b.N] = float32(nan), 0
+	b.R[factorOf][b.N], b.R[loopsOf][b.N] = float32(nan), 0
 	if nb != nil && nb.Loops > 0 {
-		b.R[bareOf][b.N], b.R[heardFrom][b.N] = float32(nb.Factor), float32(nb.Loops)
+		b.R[factorOf][b.N], b.R[loopsOf][b.N] = float32(nb.Factor), float32(nb.Loops)
 	}
 }
 
@@ -76,11 +78,11 @@ func (e *Engine) attend() {
 	if e.m.n != 2 {
 		return
 	}
-	b, c, base := &e.s.Block, &e.s.Ch[bareOf], e.middle()
+	b, c, base := &e.s.Block, &e.s.Ch[middleOf], e.middle()
 	f := e.toldFactor()
 	var x [slotsPerBlock]float32
 	for i := range b.N {
-		x[i] = (b.R[0][i]+b.R[1][i])/2 - b.R[bareOf][i]*float32(base)
+		x[i] = (b.R[0][i]+b.R[1][i])/2 - b.R[factorOf][i]*float32(base)
 	}
 	v := core(x[:b.N])
 	at, slope := c.Fit.line(witnessSteep * base)
@@ -104,14 +106,14 @@ func (e *Engine) attend() {
 // know it. Copper never stands still to the last bit: then nobody of them is polled.
 func (e *Engine) toldFactor() float64 {
 	b := &e.s.Block
-	if n := uint8(min(median32(b.R[heardFrom][:b.N]), boxMost)); n != e.s.Copper.Loops {
+	if n := uint8(min(median32(b.R[loopsOf][:b.N]), boxMost)); n != e.s.Copper.Loops {
 		e.othersSpeak(n)
 		return nan
 	}
-	if b.N > 1 && span(b.R[bareOf][:b.N]) == 0 {
+	if b.N > 1 && span(b.R[factorOf][:b.N]) == 0 {
 		return nan
 	}
-	return median32(b.R[bareOf][:b.N])
+	return median32(b.R[factorOf][:b.N])
 }
 
 // othersSpeak begins the line anew: the middle of other neighbours is another, and so is
@@ -123,14 +125,14 @@ func (e *Engine) othersSpeak(loops uint8) {
 		return
 	}
 	e.s.Copper.Loops = loops
-	c := &e.s.Ch[bareOf]
+	c := &e.s.Ch[middleOf]
 	c.Fit, c.Scale, c.ScaleN, c.UN = fit{}, 0, 0, 0
 }
 
 // overheard returns how far the middle of a pair is from what its neighbours' copper makes
 // of it in the newest block, and its scatter; NaN where nobody tells.
 func (e *Engine) overheard() (middle, scatter quantity.Ohm) {
-	c := &e.s.Ch[bareOf]
+	c := &e.s.Ch[middleOf]
 	if e.m.n != 2 || e.s.Copper.Loops == 0 || c.ScaleN < witnessLearns {
 		return quantity.Ohm(nan), quantity.Ohm(nan)
 	}
@@ -149,16 +151,22 @@ func (c *chState) agree() {
 	}
 }
 
-// Which lead of a pair moved, as its neighbours say, and to which side; 0 is not known.
+// verdict is which lead of a pair moved, as its neighbours say, and to which side; 0 is
+// not known.
+type verdict uint8
+
 const (
-	firstRose uint8 = 1 + iota
+	firstRose verdict = 1 + iota
 	secondRose
 	firstFell
 	secondFell
 )
 
 // mover returns the channel that moved.
-func mover(moved uint8) (k int, ok bool) { return int(moved-1) & 1, moved != 0 }
+func (v verdict) mover() (k int, ok bool) { return int(v-1) & 1, v != 0 }
+
+// rose tells whether it rose.
+func (v verdict) rose() bool { return v == firstRose || v == secondRose }
 
 // rose tells whether a lead that is d above the other in Ω, the first above the second,
 // has risen if it is the one that moved.
@@ -166,8 +174,8 @@ func rose(k int, d float64) bool { return (d > 0) == (k == 0) }
 
 // heard returns which lead of a pair moved, as its neighbours say, where the first is d
 // above the second in Ω: by the middle of the two, which went half of the way with it.
-func (e *Engine) heard(d float64) uint8 {
-	c := &e.s.Ch[bareOf]
+func (e *Engine) heard(d float64) verdict {
+	c := &e.s.Ch[middleOf]
 	if e.s.Copper.Loops == 0 || c.ScaleN < witnessLearns || numbers(c.U[recent-8:]) < witnessHeard {
 		return 0
 	}
@@ -188,14 +196,14 @@ func (e *Engine) heard(d float64) uint8 {
 
 // doubtOfMiddle returns the variance of the middle of a pair against its neighbours, Ω².
 func (e *Engine) doubtOfMiddle() float64 {
-	x, y, z := float64(e.s.Ch[bareOf].Scale), witnessOff*e.middle(), witnessAway*float64(e.s.Copper.Off)
+	x, y, z := float64(e.s.Ch[middleOf].Scale), witnessOff*e.middle(), witnessAway*float64(e.s.Copper.Off)
 	return x*x + y*y + z*z
 }
 
 // numbers counts the numbers in x.
 func numbers(x []float32) (n int) {
 	for _, v := range x {
-		if v == v {
+		if isNumber(v) {
 			n++
 		}
 	}
@@ -206,7 +214,7 @@ func numbers(x []float32) (n int) {
 // before the two have changed sides: the line is as old as the finding, and neighbours
 // come, go and have seasons. A voltage changes sides when its process does, and two leads
 // do of which the second to fail overtakes the first.
-func (e *Engine) witness(p *picture) uint8 {
+func (e *Engine) witness(p *picture) verdict {
 	if e.m.n != 2 {
 		return 0
 	}
@@ -214,13 +222,13 @@ func (e *Engine) witness(p *picture) uint8 {
 	least := min(p.limit[0], p.limit[1])
 	stands := e.s.Found[aboutContact].Channels&bothLeads != 0
 	now := e.heard(d)
-	k, known := mover(p.moved)
+	k, known := p.moved.mover()
 	switch {
 	case math.Abs(d) < witnessTo*least && !stands:
 		return 0
 	case math.Abs(d) < witnessFrom*least || now == 0:
 		return p.moved
-	case known && stands && rose(k, d) == (p.moved < firstFell):
+	case known && stands && rose(k, d) == p.moved.rose():
 		return p.moved
 	}
 	return now
@@ -228,20 +236,20 @@ func (e *Engine) witness(p *picture) uint8 {
 
 // told tells whether the neighbours of a pair say that channel k is the one that moved.
 func (p *picture) told(k int) bool {
-	j, ok := mover(p.moved)
+	j, ok := p.moved.mover()
 	return ok && j == k
 }
 
 // sound returns the channel of a pair that did not move, as its neighbours say.
 func (p *picture) sound() (k int, ok bool) {
-	j, ok := mover(p.moved)
+	j, ok := p.moved.mover()
 	return 1 - j, ok
 }
 
 // sayWitness is what the neighbours of a pair say of its leads, to be added to a
 // sentence about channel k.
 func (e *Engine) sayWitness(k int, p *picture) string {
-	c := &e.s.Ch[bareOf]
+	c := &e.s.Ch[middleOf]
 	m := c.level(8)
 	if e.s.Copper.Loops == 0 || !p.told(k) || !(m*p.level[k] > 0) {
 		return ""

@@ -135,7 +135,7 @@ func TestOneOfTwoRetightenedBesideNeighbours(t *testing.T) {
 
 // says the same.
 func TestAnyMultipleOfTheNeighboursSaysTheSame(t *testing.T) {
-	tell := func(times float64) (uint8, string) {
+	tell := func(times float64) (verdict, string) {
 		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
 		c := newCable(4)
 		c.fault = growth(measure.B2, 40, -0.002)
@@ -210,7 +210,7 @@ func TestWhatIsHeard(t *testing.T) {
 		loops            uint8
 		known            int   // blocks of two days
 		stands           uint8 // channels of a finding
-		was, want        uint8
+		was, want        verdict
 	}{
 		{"the first rose", 24, 0.001, 0, 0.03, 0.015, 0.005, 3, 8, 0, 0, firstRose},
 		{"the first fell", 24, 0.001, 0, -0.03, -0.015, 0.005, 3, 8, 0, 0, firstFell},
@@ -244,7 +244,7 @@ func TestWhatIsHeard(t *testing.T) {
 	} {
 		e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
 		e.s.Ch[0].Base, e.s.Ch[1].Base, e.s.Copper.Loops = 0.5, 0.5, tt.loops
-		c := &e.s.Ch[bareOf]
+		c := &e.s.Ch[middleOf]
 		c.ScaleN, c.Scale, e.s.Copper.Off, c.UN = tt.learnt, tt.scale, tt.off, recent
 		for i := range c.U {
 			c.U[i] = float32(nan)
@@ -324,7 +324,7 @@ func TestASmallFallBesideNeighbours(t *testing.T) {
 // Nothing is said of a middle that has gone elsewhere since.
 func TestTheMiddleThatWentElsewhere(t *testing.T) {
 	e := mustEngine(t, testSpec(t, "TT-1", wiring.ThreeWireHalf, wiring.PairsOnly))
-	b := &e.s.Ch[bareOf]
+	b := &e.s.Ch[middleOf]
 	b.UN, e.s.Copper.Loops = recent, 1
 	for i := range b.U {
 		b.U[i] = 0.01

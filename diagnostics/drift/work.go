@@ -155,7 +155,7 @@ func (e *Engine) absorb(k int, level float64) {
 	}
 	c.Couple.shift(level)
 	if e.m.n == 2 {
-		e.s.Ch[bareOf].agree()
+		e.s.Ch[middleOf].agree()
 	}
 	c.Above, c.Over, c.Jump, c.Track, c.Flagged, c.Risen, c.Peak = 0, 0, 0, 0, false, false, 0
 }
@@ -265,12 +265,6 @@ func (e *Engine) changes(p *picture, out []finding.Finding) []finding.Finding {
 func (e *Engine) tightened(k int, p *picture) bool {
 	ch := &e.s.Ch[k]
 	return p.level[k] < 0 && ch.abrupt(p.raw[k]) && !e.leansTo(k, p, coupleKept) && !e.isVoltage(k) && !ch.restless(0.5*math.Abs(p.level[k]))
-}
-
-// isVoltage tells whether a voltage stands on a channel: no contact is made good there.
-func (e *Engine) isVoltage(k int) bool {
-	r := &e.s.Found[aboutContact]
-	return r.kind() == finding.ThermalEMF && r.Channels>>k&1 != 0
 }
 
 // healed tells whether a lead that fell slowly was as much above the others
